@@ -1,0 +1,1 @@
+"""The envelope file: what a builder may say, and reading it."""

@@ -1,0 +1,230 @@
+"""What every part is: frozen sizes, features to measure from, pieces, solids, ports, a look.
+
+A part is a frozen dataclass. Its fields are declared with `length`, `angle`, `number`, `count` and
+`choice`, which carry what the envelope file may say; `kind_of` turns the class into the record
+that the file's reader works from. Features and pieces follow the sizes for floats, complex numbers
+and batches alike; solids are built by the CAD kernel, only when somebody asks.
+
+Each part's docstring names its datum: the point that is the origin of its local frame, whose axes
+lie along the vehicle's (X aft, Y to the car's right, Z up) when the part sits square.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.envelope.kinds import (
+    COMMON_PRACTICE,
+    Choice,
+    FeatureName,
+    Group,
+    Kind,
+    Reference,
+    Size,
+    Text,
+)
+from noseroom.geometry.pieces import Piece, sweep_bound
+from noseroom.survey.features import Feature
+
+if TYPE_CHECKING:
+    import cadquery as cq
+
+_SPOTS: Mapping[str, tuple[str, ...]] = {
+    "top": ("top", "bottom"),
+    "right": ("left", "right"),
+    "rear": ("front", "rear"),
+}
+
+
+def length(
+    key: str,
+    help: str,  # noqa: A002 - the word that a reader expects
+    *,
+    low: float,
+    high: float,
+    usual: float | None = None,
+    reach: float = 0.0,
+    source: str = COMMON_PRACTICE,
+    tolerance: float | None = None,
+    when: tuple[str, str] | None = None,
+) -> Any:
+    """Declare a size in mm; see `noseroom.envelope.kinds.Size`."""
+    return _size(Size(key, "length", help, low, high, usual, reach, source, tolerance, when))
+
+
+def angle(
+    key: str,
+    help: str,  # noqa: A002
+    *,
+    low: float,
+    high: float,
+    usual: float | None = None,
+    reach: float = 0.0,
+    source: str = COMMON_PRACTICE,
+    tolerance: float | None = None,
+    when: tuple[str, str] | None = None,
+) -> Any:
+    """Declare a size in degrees."""
+    return _size(Size(key, "angle", help, low, high, usual, reach, source, tolerance, when))
+
+
+def count(key: str, help: str, *, low: int, high: int, usual: int | None = None) -> Any:  # noqa: A002
+    """Declare a whole number, such as blades: exact, never adjusted."""
+    return _size(Size(key, "count", help, low, high, usual))
+
+
+def choice(key: str, *options: str, help: str) -> Any:  # noqa: A002
+    """Declare one of a few words; the first is the usual one."""
+    declared = Choice(key, options, help)
+    return field(default=options[0], kw_only=True, metadata={"file": declared})
+
+
+def text(key: str, help: str) -> Any:  # noqa: A002
+    """Declare a free text that is kept and shown."""
+    return field(default="", kw_only=True, metadata={"file": Text(key, help)})
+
+
+def _size(size: Size) -> Any:
+    if size.usual is None:
+        return field(kw_only=True, metadata={"file": size})
+    return field(default=size.usual, kw_only=True, metadata={"file": size})
+
+
+@dataclass(frozen=True)
+class Port:
+    """A named mating place: point (3,) mm and outward unit direction (3,), local frame."""
+
+    point: NDArray[np.float64]
+    direction: NDArray[np.float64]
+    bore_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class About:
+    """What a kind of part says of itself besides its sizes; see `noseroom.envelope.kinds.Kind`.
+
+    colour: "#rrggbb". touches: component pairs meant to touch or overlap when this part is carried
+    by (or names) the other one, as (own component, the other's component); "*" means any.
+    """
+
+    name: str
+    help: str
+    group: Group
+    carried_by: tuple[str, ...]
+    colour: str
+    freedom: Literal["placed", "on axis", "fixed"] = "placed"
+    assumed: tuple[str, ...] = ()
+    references: tuple[Reference, ...] = ()
+    start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    also: tuple[str, ...] = ()
+    touches: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """Base of every part. Subclasses are frozen dataclasses with an `about` of their own."""
+
+    about: ClassVar[About]
+
+    def features(self) -> dict[str, Feature]:
+        """Everything on it that a tape can touch, by dotted name, in the local frame."""
+        raise NotImplementedError
+
+    def pieces(self) -> tuple[Piece, ...]:
+        """Convex pieces that together contain each component's solid."""
+        raise NotImplementedError
+
+    def solids(self) -> dict[str, cq.Shape]:
+        """Its components as solids in the local frame, mm, by name. Loads the CAD kernel."""
+        raise NotImplementedError
+
+    def sweeps(self) -> tuple[str, ...]:
+        """Components that stand for swept space, not metal: checked, but drawn as ghosts."""
+        return ()
+
+    def ports(self) -> dict[str, Port]:
+        """Ports and mounting holes, by name. `""`-less and stable: hoses and brackets use them."""
+        return {}
+
+    @classmethod
+    def sizes(cls) -> dict[str, Size]:
+        """Declared sizes by attribute name, in order."""
+        found = {one.name: one.metadata.get("file") for one in fields(cls)}
+        return {name: one for name, one in found.items() if isinstance(one, Size)}
+
+    @classmethod
+    def from_file(cls, sizes: Mapping[str, Any], choices: Mapping[str, str]) -> Self:
+        """Make it from values by their keys in the file (floats, complex or batches)."""
+        given: dict[str, Any] = {}
+        for one in fields(cls):
+            declared = one.metadata.get("file")
+            if isinstance(declared, Size) and declared.key in sizes:
+                value = sizes[declared.key]
+                given[one.name] = round(value.real) if declared.measure == "count" else value
+            elif isinstance(declared, Choice) and declared.key in choices:
+                given[one.name] = choices[declared.key]
+        return cls(**given)
+
+    def movement_bounds(self) -> dict[str, float]:
+        """For every measured size, how far at most any point of the surface moves, mm per mm (or
+        per degree), at these sizes. From the pieces, whose corners follow the sizes exactly.
+        """
+        names = [name for name, size in self.sizes().items() if size.measure != "count"]
+        step = 1e-30
+        batch = {
+            name: getattr(self, name) + 1j * step * (np.arange(len(names)) == k)
+            for k, name in enumerate(names)
+        }
+        moved = dataclasses.replace(self, **batch)
+        total = np.zeros(len(names))
+        for piece in moved.pieces():
+            if np.iscomplexobj(piece.corners):
+                total = np.maximum(total, sweep_bound(piece) / step)
+        return dict(zip(names, (float(one) for one in total), strict=True))
+
+
+def kind_of(part: type[Part]) -> Kind:
+    """The record that the envelope reader needs, from a part's declarations.
+
+    The features are the union over every word that its choices may take, at its usual sizes (the
+    middle of its range where a size has none): which exist may follow a choice, never a size.
+    """
+    about = part.about
+    declared = [one.metadata["file"] for one in fields(part) if "file" in one.metadata]
+    middle = {
+        name: size.usual if size.usual is not None else (size.low + size.high) / 2
+        for name, size in part.sizes().items()
+    }
+    options = {
+        one.name: one.metadata["file"].options
+        for one in fields(part)
+        if isinstance(one.metadata.get("file"), Choice)
+    }
+    names: dict[str, FeatureName] = {}
+    for words in itertools.product(*options.values()):
+        made = part(**middle, **dict(zip(options, words, strict=True)))
+        for name, feature in made.features().items():
+            spots = tuple(spot for reach in feature.reach for spot in _SPOTS[reach])
+            names[name] = FeatureName(name, feature.shape, spots)
+    return Kind(
+        name=about.name,
+        help=about.help,
+        group=about.group,
+        sizes=tuple(one for one in declared if isinstance(one, Size)),
+        features=tuple(names.values()),
+        carried_by=about.carried_by,
+        freedom=about.freedom,
+        choices=tuple(one for one in declared if isinstance(one, Choice)),
+        texts=tuple(one for one in declared if isinstance(one, Text)),
+        references=about.references,
+        assumed=about.assumed,
+        start_mm=about.start_mm,
+        also=about.also,
+    )

@@ -1,0 +1,138 @@
+"""Features: what a tape can touch, as local geometry that follows a part's sizes.
+
+A feature is computed from sizes that may be floats, complex numbers (for exact derivatives by
+complex step) or arrays of either with any leading shape `(...)`: a whole batch of states in one
+call. So nothing here may use `abs`, `min`, norms of complex vectors or comparisons.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.envelope.kinds import FeatureShape
+from noseroom.errors import SurveyError
+
+Scalar = Any
+"""A size: float, complex, or an array of either with leading shape (...)."""
+
+Vectors = NDArray[Any]
+"""Points or directions, (..., 3)."""
+
+_EMPTY: Mapping[str, Vectors] = MappingProxyType({})
+_OPPOSITE = {"bottom": "top", "left": "right", "front": "rear"}
+
+
+def vector(x: Scalar, y: Scalar, z: Scalar) -> Vectors:
+    """Stack three sizes into points, (..., 3), mm."""
+    return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
+
+
+@dataclass(frozen=True)
+class Feature:
+    """One touchable feature in its part's local frame.
+
+    shape: what it is. point: (..., 3) mm, its reference point (the middle of a face, a point on an
+    axis, the centre of a circle). direction: (..., 3) unit, outward normal of a face, or along an
+    axis. radius: mm, of a circle or cylinder. reach: half-extents, (..., 3) mm each, from the
+    reference point to the spots "top", "right" and "rear"; the opposite spots are mirrored.
+    """
+
+    shape: FeatureShape
+    point: Vectors
+    direction: Vectors
+    radius: Scalar = 0.0
+    reach: Mapping[str, Vectors] = field(default_factory=lambda: _EMPTY)
+
+    def at(self, spot: str) -> Vectors:
+        """The point of a spot, (..., 3) mm: "", "top left", "12 o'clock", ...
+
+        Clock positions go round a circle as seen from the front of the car looking aft, 12 up:
+        3 o'clock is on the car's left.
+        """
+        if not spot:
+            return self.point
+        if spot.endswith("o'clock"):
+            angle = math.radians(30.0 * float(spot.split()[0]))
+            way = np.array([0.0, -math.sin(angle), math.cos(angle)])
+            return self.point + np.asarray(self.radius)[..., None] * way
+        point = self.point
+        for word in spot.split():
+            if word in self.reach:
+                point = point + self.reach[word]
+            elif _OPPOSITE.get(word) in self.reach:
+                point = point - self.reach[_OPPOSITE[word]]
+            else:
+                raise SurveyError(f"there is no spot {word!r} on this feature")
+        return point
+
+
+def face(
+    point: Vectors,
+    direction: tuple[float, float, float] | Vectors,
+    *,
+    top: Vectors | None = None,
+    right: Vectors | None = None,
+    rear: Vectors | None = None,
+) -> Feature:
+    """A flat face by its middle, outward normal and half-extents; absent extents have no spots."""
+    named = {"top": top, "right": right, "rear": rear}
+    reach = {name: value for name, value in named.items() if value is not None}
+    return Feature("face", point, np.asarray(direction), reach=reach)
+
+
+def edge(point: Vectors, direction: tuple[float, float, float] | Vectors) -> Feature:
+    """A straight edge through a point."""
+    return Feature("edge", point, np.asarray(direction))
+
+
+def axis(point: Vectors, direction: tuple[float, float, float] | Vectors) -> Feature:
+    """A straight axis through a point, along a unit direction."""
+    return Feature("axis", point, np.asarray(direction))
+
+
+def circle(
+    point: Vectors, radius: Scalar, direction: tuple[float, float, float] | Vectors = (1, 0, 0)
+) -> Feature:
+    """A circular edge: centre, radius, unit normal."""
+    return Feature("circle", point, np.asarray(direction, dtype=float), radius=radius)
+
+
+def cylinder(
+    point: Vectors, radius: Scalar, direction: tuple[float, float, float] | Vectors = (1, 0, 0)
+) -> Feature:
+    """A round body whose flank is touched: a point on its axis, radius, unit axis direction."""
+    return Feature("cylinder", point, np.asarray(direction, dtype=float), radius=radius)
+
+
+def box_faces(
+    low: tuple[Scalar, Scalar, Scalar], high: tuple[Scalar, Scalar, Scalar], prefix: str = ""
+) -> dict[str, Feature]:
+    """The six faces of a box and its middle, named front, rear, left, right, bottom, top, middle.
+
+    With a prefix such as "core." the middle is also the feature "core" itself, the way a builder
+    says it: "core centred in core support.opening".
+    """
+    (x0, y0, z0), (x1, y1, z1) = low, high
+    mid = ((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2)
+    along = vector((x1 - x0) / 2, 0.0, 0.0)
+    across = vector(0.0, (y1 - y0) / 2, 0.0)
+    up = vector(0.0, 0.0, (z1 - z0) / 2)
+    made = {
+        "front": face(vector(x0, mid[1], mid[2]), (-1, 0, 0), top=up, right=across),
+        "rear": face(vector(x1, mid[1], mid[2]), (1, 0, 0), top=up, right=across),
+        "left": face(vector(mid[0], y0, mid[2]), (0, -1, 0), top=up, rear=along),
+        "right": face(vector(mid[0], y1, mid[2]), (0, 1, 0), top=up, rear=along),
+        "bottom": face(vector(mid[0], mid[1], z0), (0, 0, -1), right=across, rear=along),
+        "top": face(vector(mid[0], mid[1], z1), (0, 0, 1), right=across, rear=along),
+    }
+    whole = {"top": up, "right": across, "rear": along}
+    middle = Feature("point", vector(*mid), np.array([1.0, 0.0, 0.0]), reach=whole)
+    named = {f"{prefix}{name}": feature for name, feature in made.items()}
+    return named | {prefix.rstrip(".") or "middle": middle}
