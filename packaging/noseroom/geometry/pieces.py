@@ -139,7 +139,7 @@ def ring(
 
 
 def ball(component: str, centre: Vectors, radius: Scalar) -> Piece:
-    """A sphere, circumscribed by a polyhedron of 42 corners (3 % of the radius at the corners)."""
+    """A sphere, circumscribed by a polyhedron of 42 corners (7 % of the radius at the corners)."""
     return Piece(component, centre[..., None, :] + np.asarray(radius)[..., None, None] * _ball())
 
 
@@ -164,9 +164,7 @@ def _ball() -> NDArray[np.float64]:
     # The flattest faces are the four that split an old one; the outer three have the smaller
     # distance from the centre, which is what has to reach 1.
     i, j = pairs[0]
-    k = next(
-        c for c in range(12) if {(max(c, i), min(c, i)), (max(c, j), min(c, j))} <= set(pairs)
-    )
+    k = next(c for c in range(12) if {(max(c, i), min(c, i)), (max(c, j), min(c, j))} <= set(pairs))
     mid = [corners[i] + corners[j], corners[i] + corners[k], corners[j] + corners[k]]
     mid = [m / np.linalg.norm(m) for m in mid]
     inner = np.cross(mid[1] - mid[0], mid[2] - mid[0])

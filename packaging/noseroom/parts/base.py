@@ -75,9 +75,17 @@ def angle(
     return _size(Size(key, "angle", help, low, high, usual, reach, source, tolerance, when))
 
 
-def count(key: str, help: str, *, low: int, high: int, usual: int | None = None) -> Any:  # noqa: A002
+def count(
+    key: str,
+    help: str,  # noqa: A002
+    *,
+    low: int,
+    high: int,
+    usual: int | None = None,
+    when: tuple[str, str] | None = None,
+) -> Any:
     """Declare a whole number, such as blades: exact, never adjusted."""
-    return _size(Size(key, "count", help, low, high, usual))
+    return _size(Size(key, "count", help, low, high, usual, when=when))
 
 
 def choice(key: str, *options: str, help: str) -> Any:  # noqa: A002

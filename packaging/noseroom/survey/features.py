@@ -61,7 +61,7 @@ class Feature:
         if spot.endswith("o'clock"):
             angle = math.radians(30.0 * float(spot.split()[0]))
             way = np.array([0.0, -math.sin(angle), math.cos(angle)])
-            return self.point + np.asarray(self.radius)[..., None] * way
+            return np.asarray(self.point + np.asarray(self.radius)[..., None] * way)
         point = self.point
         for word in spot.split():
             if word in self.reach:

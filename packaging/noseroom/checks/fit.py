@@ -1,0 +1,258 @@
+"""Does it fit? Every pair that could meet, against the rule that it answers to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from noseroom.checks import words
+from noseroom.checks.pairs import Pairs, SureGap, component_pairs
+from noseroom.checks.rules import Rules
+from noseroom.findings import Finding, Rule, Verdict
+from noseroom.geometry.clearance import Clearance, Relation, clearance
+from noseroom.geometry.mesh import Body
+from noseroom.layout import Layout, PlacedPart
+
+REPORT_BELOW_MM = 50.0
+"""Pairs further apart than this, whose rule is surely met, are counted but not listed."""
+
+Bodies = Mapping[tuple[str, str], Body]
+Progress = Callable[[int, int, str], None]
+
+_MOVABLE = (
+    "hose", "drier", "bracket", "condenser", "electric fan", "shroud", "compressor", "alternator",
+    "hood latch", "grille", "bumper bar", "box", "cylinder", "belt", "fan", "pulley", "radiator",
+    "water pump", "engine", "core support",
+)  # fmt: skip
+"""From what is easiest to move to what stays."""
+
+
+@dataclass(frozen=True, eq=False)
+class FitResult:
+    """Findings, worst first, and how many further pairs surely keep their rules."""
+
+    findings: tuple[Finding, ...]
+    far_pairs: int
+
+
+def check_fit(layout: Layout, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
+    """Check all pairs of parts. Pairs that are meant to touch are left to the layout."""
+    pairs = Pairs(layout)
+    unplaced = [part for part in layout.parts.values() if _unplaced(part)]
+    findings = [_place_unknown(part) for part in unplaced]
+    placed = [part for part in layout.parts.values() if part not in unplaced and part.components]
+    todo = list(combinations(placed, 2))
+    far = 0
+    for done, (a, b) in enumerate(todo):
+        progress(done, len(todo), f"{a.name} and {b.name}")
+        finding = _check_pair(layout, pairs, bodies, rules, a, b)
+        if finding is None:
+            far += 1
+        else:
+            findings.append(finding)
+    findings.sort(key=lambda one: (one.verdict.rank, _margin(one), one.id))
+    return FitResult(tuple(findings), far)
+
+
+def _unplaced(part: PlacedPart) -> bool:
+    return not part.known and not part.entry.place and part.kind not in ("belt", "hose")
+
+
+def _place_unknown(part: PlacedPart) -> Finding:
+    wanted = "its place is still to be found" if part.entry.place_wanted else "nobody has said"
+    return Finding(
+        id=f"place: {part.name}",
+        question="where does it stand",
+        parts=(part.name,),
+        verdict=Verdict.NOT_KNOWN,
+        note=f"Where the {part.name} goes is not known: {wanted}.",
+        remedies=(f"give the {part.name} a place (line {part.entry.line})",),
+    )
+
+
+def _margin(finding: Finding) -> float:
+    if finding.measured_mm is None or finding.rule is None:
+        return 0.0
+    return finding.measured_mm - finding.rule.value_mm
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """One pair of components, judged."""
+
+    mine: str
+    theirs: str
+    rule: Rule
+    gap: SureGap
+    solids: Clearance | None
+
+    @property
+    def measured_mm(self) -> float:
+        """Signed: negative is the distance that frees them."""
+        if self.solids is None or np.isnan(self.solids.distance_mm):
+            return self.gap.nominal_mm
+        if self.solids.pull_apart is not None:
+            return -self.solids.pull_apart.distance_mm
+        return self.solids.distance_mm
+
+    @property
+    def bound_mm(self) -> float:
+        if self.solids is None or np.isnan(self.solids.distance_mm):
+            return self.gap.nominal_mm
+        return self.measured_mm if self.solids.pull_apart else self.solids.bound_mm
+
+    @property
+    def sure_mm(self) -> float:
+        return min(self.gap.lower_mm, self.bound_mm)
+
+
+def _check_pair(
+    layout: Layout, pairs: Pairs, bodies: Bodies, rules: Rules, a: PlacedPart, b: PlacedPart
+) -> Finding | None:
+    """The worst pair of components of two parts; None where all are far apart for sure."""
+    loose = pairs.sway_mm(a.name) + pairs.sway_mm(b.name)
+    cases: list[_Case] = []
+    for mine, theirs in component_pairs(layout, a, b):
+        rule = rules.between(a, mine, b, theirs)
+        boxes = pairs.box_gap_mm(a, mine, b, theirs)
+        if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
+            continue
+        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm)
+        solids = None
+        if gap.nominal_mm < max(REPORT_BELOW_MM, rule.value_mm):
+            solids = clearance(
+                bodies[a.name, mine], bodies[b.name, theirs], a.pose, b.pose, cap_mm=150.0
+            )
+        elif gap.known and gap.lower_mm >= rule.value_mm:
+            continue
+        cases.append(_Case(mine, theirs, rule, gap, solids))
+    if not cases:
+        return None
+    judged = [(_verdict(layout, case), case) for case in cases]
+    verdict, case = min(judged, key=lambda it: (it[0].rank, it[1].sure_mm - it[1].rule.value_mm))
+    return _finding(layout, a, b, verdict, case)
+
+
+def _verdict(layout: Layout, case: _Case) -> Verdict:
+    if not case.gap.known:
+        return Verdict.NOT_KNOWN
+    if case.solids is not None and case.solids.relation is Relation.UNDECIDED:
+        return Verdict.TOO_CLOSE
+    if case.sure_mm >= case.rule.value_mm:
+        return Verdict.FITS
+    worst = case.gap.worst
+    spread = 0.0 if worst is None else float(layout.uncertainty.spread(worst.form))
+    if case.measured_mm + spread < case.rule.value_mm:
+        return Verdict.FOULS
+    return Verdict.TOO_CLOSE
+
+
+def _finding(
+    layout: Layout, a: PlacedPart, b: PlacedPart, verdict: Verdict, case: _Case
+) -> Finding:
+    unit = layout.envelope.unit
+    worst, solids = case.gap.worst, case.solids
+    rests_on = words.supports(worst.form, layout.survey.sources) if worst is not None else ()
+    points: tuple[tuple[float, float, float], ...] = ()
+    if solids is not None and solids.points is not None:
+        points = tuple((float(x), float(y), float(z)) for x, y, z in solids.points)
+    elif worst is not None:
+        points = tuple((float(x), float(y), float(z)) for x, y, z in worst.points)
+    pull = None if solids is None else solids.pull_apart
+    finding = Finding(
+        id=f"fit: {a.name} / {b.name}",
+        question="do they keep clear",
+        parts=(a.name, b.name),
+        verdict=verdict,
+        note="",
+        relation="" if verdict is Verdict.NOT_KNOWN else _relation(case),
+        measured_mm=None if verdict is Verdict.NOT_KNOWN else case.measured_mm,
+        bound_mm=None if verdict is Verdict.NOT_KNOWN else case.bound_mm,
+        spread_mm=None if verdict is Verdict.NOT_KNOWN else case.bound_mm - case.sure_mm,
+        rule=case.rule,
+        overlap_mm3=_volume(solids),
+        pull_apart=None
+        if pull is None
+        else (
+            (float(pull.direction[0]), float(pull.direction[1]), float(pull.direction[2])),
+            float(pull.distance_mm),
+        ),
+        points=points,
+        rests_on=rests_on,
+        details={"components": f"{case.mine} / {case.theirs}"},
+    )
+    note = _note(layout, finding, a, b, case)
+    return replace(finding, note=note, remedies=_remedies(finding, a, b, case, unit))
+
+
+def _relation(case: _Case) -> str:
+    if case.solids is not None:
+        return case.solids.relation.value
+    return Relation.APART.value if case.gap.nominal_mm > 0 else Relation.UNDECIDED.value
+
+
+def _volume(solids: Clearance | None) -> float | None:
+    if solids is None or solids.pull_apart is None or not np.isfinite(solids.overlap_mm3):
+        return None
+    return float(solids.overlap_mm3)
+
+
+def _note(layout: Layout, finding: Finding, a: PlacedPart, b: PlacedPart, case: _Case) -> str:
+    unit = layout.envelope.unit
+    pair = f"{_named(a, case.mine)} and {_named(b, case.theirs)}"
+    if finding.verdict is Verdict.NOT_KNOWN:
+        lost = [part.name for part in (a, b) if not part.known] or [a.name, b.name]
+        return f"{pair}: not known, because nothing fixes the place of {' and '.join(lost)}."
+    asked = (
+        "no room beyond it" if case.rule.value_mm == 0 else words.at_least(case.rule.value_mm, unit)
+    )
+    if finding.pull_apart is not None:
+        freed = words.at_least(finding.pull_apart[1], unit)
+        return f"{pair} run into each other; {freed} would free them; {asked} is asked."
+    said = words.length(case.measured_mm, unit)
+    sure = words.length(max(case.sure_mm, 0.0), unit)
+    return f"{pair}: {said} apart, {sure} of it sure; {asked} is asked."
+
+
+def _named(part: PlacedPart, component: str) -> str:
+    shown = "" if len(part.components) == 1 or component in part.name else f" ({component})"
+    return f"{part.name}{shown}"
+
+
+def _remedies(
+    finding: Finding, a: PlacedPart, b: PlacedPart, case: _Case, unit: str
+) -> tuple[str, ...]:
+    if finding.verdict is Verdict.FITS:
+        return ()
+    if finding.verdict is Verdict.NOT_KNOWN:
+        lost = [part for part in (a, b) if not part.known]
+        return tuple(
+            f"measure where the {part.name} stands (its place, line {part.entry.line}, "
+            f"leaves it free)"
+            for part in lost
+        )
+    said: list[str] = []
+    direction = _push(case, finding)
+    if direction is not None and finding.verdict is Verdict.FOULS:
+        first = min((a, b), key=lambda part: _MOVABLE.index(part.kind))
+        need = case.rule.value_mm - case.sure_mm
+        push = direction if first is b else -direction
+        said.append(f"move the {first.name} {words.at_least(need, unit)} {words.way(push)}")
+    if finding.verdict is Verdict.TOO_CLOSE:
+        said += words.retake(finding.rests_on)
+        if not said and direction is not None:
+            need = case.rule.value_mm - case.sure_mm
+            said.append(f"make {words.at_least(need, unit)} more room")
+    return tuple(said)
+
+
+def _push(
+    case: _Case, finding: Finding
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]] | None:
+    """Which way b comes away from a, (3,)."""
+    if finding.pull_apart is not None:
+        return np.array(finding.pull_apart[0])
+    return None if case.gap.worst is None else case.gap.worst.direction

@@ -1,0 +1,87 @@
+"""The command line: thin. Every word it prints comes from the result."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from noseroom._version import __version__
+from noseroom.errors import EnvelopeError, NoseroomError
+
+UNREADABLE = 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command. Returns the exit status: 0 fits, 1 fouls, 3 open, 2 cannot be read."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except EnvelopeError as error:
+        print(error, file=sys.stderr)
+    except NoseroomError as error:
+        print(f"noseroom: {error}", file=sys.stderr)
+    except BrokenPipeError:
+        # Whoever read our output has gone; the interpreter must not complain on the way out.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        print("noseroom: stopped; nothing was written", file=sys.stderr)
+        return 130
+    except MemoryError:
+        print("noseroom: out of memory; nothing was written", file=sys.stderr)
+    return UNREADABLE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="noseroom",
+        description="Put an older car's nose together before anything is cut.",
+        epilog="exit status: 0 everything fits, 1 something fouls, 2 the file cannot be used, "
+        "3 nothing fouls but something is too close to call or not known",
+    )
+    parser.add_argument("--version", action="version", version=f"noseroom {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    check = commands.add_parser("check", help="check a nose and write its files")
+    check.add_argument("file", type=Path, help="the envelope file")
+    check.add_argument(
+        "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
+    )
+    check.set_defaults(run=_check)
+    schema = commands.add_parser("schema", help="print a JSON Schema for editors and programs")
+    schema.add_argument("which", choices=("envelope", "findings"))
+    schema.set_defaults(run=_schema)
+    return parser
+
+
+def _check(options: argparse.Namespace) -> int:
+    from noseroom.pipeline import check
+    from noseroom.report.progress import showing_progress
+    from noseroom.report.terminal import show
+
+    with showing_progress() as say:
+        result = check(options.file, outputs=options.outputs, progress=say)
+    folder = options.outputs / options.file.stem
+    show(result, f"{folder.as_posix()}/")
+    return result.exit_status
+
+
+def _schema(options: argparse.Namespace) -> int:
+    if options.which == "findings":
+        from noseroom.report.result import result_schema
+
+        made = result_schema()
+    else:
+        from noseroom.envelope.schema import json_schema
+        from noseroom.parts.registry import KINDS
+        from noseroom.tables.clearances import clearance_rules
+
+        made = json_schema(KINDS, rule_keys=clearance_rules())
+    print(json.dumps(made, indent=1, ensure_ascii=False))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

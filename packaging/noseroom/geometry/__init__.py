@@ -1,0 +1,1 @@
+"""The only place that touches the CAD kernel and meshes; it knows nothing about cars."""

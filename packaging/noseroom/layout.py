@@ -1,0 +1,359 @@
+"""The layout: adjusted poses and sizes make placed parts, in groups that move together."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.envelope.model import Envelope, PartEntry, Sentence
+from noseroom.geometry.separation import MovingPiece, Uncertainty
+from noseroom.parts.base import Part, Port
+from noseroom.parts.registry import PARTS
+from noseroom.parts.runs import belt_run, hose_run
+from noseroom.survey.network import Station
+from noseroom.survey.solution import Placement, Survey, solve
+
+if TYPE_CHECKING:
+    import cadquery as cq
+
+Floats = NDArray[np.float64]
+
+GROUPS = ("body", "engine", "fan and hub")
+_DERIVED = ("belt", "hose")
+_STEP = 1e-30
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedPart:
+    """One part where it stands.
+
+    part: with its adjusted sizes. placements: its own; a belt or hose has one for each thing that
+    it is tied to, and moves as any of them may. slack_mm: what else may displace its surface.
+    """
+
+    name: str
+    kind: str
+    part: Part
+    entry: PartEntry
+    group: str
+    carrier: str
+    ties: tuple[str, ...]
+    placements: tuple[Placement, ...]
+    slack_mm: float = 0.0
+
+    @property
+    def pose(self) -> Floats:
+        """(4, 4), local to vehicle frame, mm."""
+        return self.placements[0].pose.matrix
+
+    @property
+    def known(self) -> bool:
+        """Whether its place is known at all."""
+        return all(one.known for one in self.placements)
+
+    @cached_property
+    def components(self) -> tuple[str, ...]:
+        """Names of its components, in the order of its pieces."""
+        return tuple(dict.fromkeys(piece.component for piece in self.part.pieces()))
+
+    @cached_property
+    def moving(self) -> Mapping[str, tuple[tuple[MovingPiece, ...], ...]]:
+        """Placed pieces by component, one tuple for each placement."""
+        found: dict[str, list[tuple[MovingPiece, ...]]] = {}
+        for placement in self.placements:
+            made: dict[str, list[MovingPiece]] = {}
+            for component, piece in _placed_pieces(self.part, placement):
+                made.setdefault(component, []).append(piece)
+            for component, pieces in made.items():
+                found.setdefault(component, []).append(tuple(pieces))
+        return {component: tuple(pieces) for component, pieces in found.items()}
+
+    def port(self, name: str) -> Port | None:
+        """A port in the vehicle frame, or None where it has no such port."""
+        local = self.part.ports().get(name)
+        if local is None:
+            return None
+        pose = self.pose
+        return Port(
+            pose[:3, :3] @ local.point + pose[:3, 3], pose[:3, :3] @ local.direction, local.bore_mm
+        )
+
+    def touch_point(self, feature: str, spot: str = "") -> tuple[Floats, Floats, Floats]:
+        """Where a feature's spot is and how it moves.
+
+        Returns its point (3,) mm and direction (3,) in the vehicle frame, and (3, s) mm how the
+        point moves per unit of each source.
+        """
+        placement = self.placements[0]
+        turn = placement.pose.turn
+        one = self.part.features()[feature]
+        point = turn @ np.asarray(one.at(spot), dtype=float)
+        moves = placement.shift_gain - np.cross(point, placement.turn_gain, axis=0)
+        for attribute, key in _measured(self.part).items():
+            value = getattr(self.part, attribute) + 1j * _STEP
+            moved = dataclasses.replace(self.part, **{attribute: value}).features()[feature]
+            local = np.imag(np.asarray(moved.at(spot))) / _STEP
+            if local.any():
+                moves = moves + np.outer(turn @ local, placement.size_gain[key])
+        return point + placement.pose.shift, turn @ np.asarray(one.direction, dtype=float), moves
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """The whole nose: placed parts by name, and what is uncertain about it."""
+
+    envelope: Envelope
+    survey: Survey
+    parts: Mapping[str, PlacedPart]
+
+    @cached_property
+    def uncertainty(self) -> Uncertainty:
+        """Deviations and reaches of the survey's sources."""
+        return Uncertainty(self.survey.deviations, self.survey.reaches)
+
+    def meant_to_touch(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
+        """Whether two components are joined: bolted, clamped, or running on each other.
+
+        A part's own declaration counts towards what carries it, what it names (a belt its pulleys)
+        and what shares its shaft (a fan is bolted through the pulley onto the hub).
+        """
+        return _joined(a, mine, b, theirs) or _joined(b, theirs, a, mine)
+
+    def assembly(self) -> cq.Assembly:
+        """Nested and named: nose > group > part > component, in mm, in the vehicle frame."""
+        import cadquery as cq
+
+        from noseroom.geometry.kernel import location
+
+        nose = cq.Assembly(name="nose")
+        for group in GROUPS:
+            members = [one for one in self.parts.values() if one.group == group]
+            if not members:
+                continue
+            level = cq.Assembly(name=group)
+            for one in members:
+                swept = one.part.sweeps()
+                solids = {k: v for k, v in one.part.solids().items() if k not in swept}
+                if not solids:
+                    continue
+                colour = cq.Color(one.part.about.colour)
+                inner = cq.Assembly(name=one.name, loc=location(one.pose))
+                for component, solid in solids.items():
+                    inner.add(solid, name=f"{one.name}: {component}", color=colour)
+                level.add(inner)
+            nose.add(level)
+        return nose
+
+
+def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
+    shaft = a.carrier != "" and a.carrier == b.carrier and a.entry.kind == "fan"
+    if b.name != a.carrier and b.name not in a.ties and not (shaft and b.entry.kind == "pulley"):
+        return False
+    return any(
+        own in ("*", mine) and (shaft or other in ("*", theirs))
+        for own, other in a.part.about.touches
+    )
+
+
+def arrange(envelope: Envelope) -> Layout:
+    """Adjust the readings of an envelope and place every fitted part.
+
+    Raises SurveyError, with lines, where the readings cannot be adjusted.
+    """
+    fitted = {name: entry for name, entry in envelope.parts.items() if entry.fitted}
+    stations, sentences = network_of(envelope, fitted)
+    survey = solve(stations, sentences)
+    placed: dict[str, PlacedPart] = {}
+    for name, entry in fitted.items():
+        if entry.kind not in _DERIVED:
+            placed[name] = _place(entry, survey, fitted)
+    for name, entry in fitted.items():
+        if entry.kind in _DERIVED:
+            one = _place_derived(entry, placed, fitted)
+            if one is not None:
+                placed[name] = one
+    return Layout(envelope, survey, {name: placed[name] for name in fitted if name in placed})
+
+
+def network_of(
+    envelope: Envelope, fitted: Mapping[str, PartEntry]
+) -> tuple[list[Station], list[Sentence]]:
+    """Stations and sentences of the fitted parts. The datum part defines the vehicle frame."""
+    stations: list[Station] = []
+    sentences: list[Sentence] = []
+    for name, entry in fitted.items():
+        if entry.kind in _DERIVED:
+            continue
+        about = PARTS[entry.kind].about
+        freedom = about.freedom
+        carrier = entry.carrier if entry.carrier in fitted else ""
+        if name == envelope.datum:
+            freedom, carrier = "fixed", ""
+        elif (freedom == "fixed" and not carrier) or (freedom == "on axis" and not carrier):
+            freedom = "placed"
+        measured = {key: size for key, size in entry.sizes.items() if _is_measured(entry, key)}
+        stations.append(
+            Station(
+                name=name,
+                carrier=carrier,
+                freedom=freedom,
+                start=np.array(about.start_mm if name != envelope.datum else (0.0, 0.0, 0.0)),
+                sizes=measured,
+                constants={k: s.value for k, s in entry.sizes.items() if k not in measured},
+                features=_feature_maker(entry),
+                line=entry.line,
+            )
+        )
+        sentences += entry.place
+        sentences += () if name == envelope.datum else entry.assumed
+    return stations, sentences
+
+
+def _is_measured(entry: PartEntry, key: str) -> bool:
+    return any(
+        size.key == key and size.measure != "count" for size in PARTS[entry.kind].sizes().values()
+    )
+
+
+def _feature_maker(entry: PartEntry) -> Any:
+    kind, choices = PARTS[entry.kind], dict(entry.choices)
+    return lambda sizes: kind.from_file(sizes, choices).features()
+
+
+def _measured(part: Part) -> dict[str, str]:
+    """Attribute to key in the file, for sizes that are measured."""
+    return {name: one.key for name, one in part.sizes().items() if one.measure != "count"}
+
+
+def _group(entry: PartEntry, fitted: Mapping[str, PartEntry]) -> str:
+    """What it moves with: its carriers decide, up to the first whose kind has its own group."""
+    seen: set[str] = set()
+    here: PartEntry | None = entry
+    while here is not None and here.name not in seen:
+        seen.add(here.name)
+        group = PARTS[here.kind].about.group
+        if group == "fan":
+            return "fan and hub"
+        if group == "engine":
+            return "engine"
+        here = fitted.get(here.carrier)
+    return "body"
+
+
+def _place(entry: PartEntry, survey: Survey, fitted: Mapping[str, PartEntry]) -> PlacedPart:
+    placement = survey.placements[entry.name]
+    values = {key: size.value for key, size in entry.sizes.items()} | dict(placement.sizes)
+    ties = tuple(name for names in entry.references.values() for name in names)
+    return PlacedPart(
+        name=entry.name,
+        kind=entry.kind,
+        part=PARTS[entry.kind].from_file(values, entry.choices),
+        entry=entry,
+        group=_group(entry, fitted),
+        carrier=entry.carrier,
+        ties=tuple(name.split(".")[0] for name in ties),
+        placements=(placement,),
+    )
+
+
+def _place_derived(
+    entry: PartEntry, placed: Mapping[str, PlacedPart], fitted: Mapping[str, PartEntry]
+) -> PlacedPart | None:
+    """A belt or hose from what it runs between; None where some of that is not there."""
+    values = {key: size.value for key, size in entry.sizes.items()}
+    part = PARTS[entry.kind].from_file(values, entry.choices)
+    names = [name for given in entry.references.values() for name in given]
+    if entry.kind == "belt":
+        ends = [placed[name] for name in names if name in placed]
+        if len(ends) < 2:
+            return None
+        run: Any = belt_run([(one.part, one.pose) for one in ends])
+    else:
+        pairs = [name.split(".", 1) for name in names]
+        ends = [placed[name] for name, _ in pairs if name in placed]
+        ports = [placed[name].port(port) for name, port in pairs if name in placed]
+        if not ends or ports[0] is None:
+            return None
+        stub = float(values.get("length", 100.0))
+        run = hose_run([port for port in ports if port is not None], stub, ends[0].pose)
+    return PlacedPart(
+        name=entry.name,
+        kind=entry.kind,
+        part=dataclasses.replace(part, run=run),  # type: ignore[call-arg]
+        entry=entry,
+        group=_group(fitted[ends[0].name], fitted),
+        carrier=ends[0].name,
+        ties=tuple(one.name for one in ends),
+        placements=tuple(_tied(entry.name, ends[0], one) for one in ends),
+        slack_mm=_size_slack(part, entry) + max(_radius_slack(one) for one in ends),
+    )
+
+
+def _tied(name: str, first: PlacedPart, end: PlacedPart) -> Placement:
+    """A placement in the first end's frame that moves as another end does."""
+    here, there = first.placements[0], end.placements[0]
+    lever = (here.pose.shift - there.pose.shift)[:, None]
+    return dataclasses.replace(
+        there,
+        name=name,
+        pose=here.pose,
+        shift_gain=there.shift_gain + np.cross(there.turn_gain, lever, axis=0),
+        shift_null=there.shift_null + np.cross(there.turn_null, lever, axis=0),
+        sizes={},
+        size_gain={},
+    )
+
+
+def _size_slack(part: Part, entry: PartEntry) -> float:
+    """How far a belt's or hose's own sizes may displace its surface, all at their worst, mm."""
+    bounds = part.movement_bounds() if part.pieces() else {}
+    keys = _measured(part)
+    return sum(bound * entry.sizes[keys[name]].half_width for name, bound in bounds.items())
+
+
+def _radius_slack(end: PlacedPart) -> float:
+    """How far a pulley's diameter may displace the belt on it, mm."""
+    return max(
+        (s.half_width / 2 for key, s in end.entry.sizes.items() if key.endswith("diameter")),
+        default=0.0,
+    )
+
+
+def _placed_pieces(part: Part, placement: Placement) -> list[tuple[str, MovingPiece]]:
+    """Pieces in the vehicle frame with their movement by every source."""
+    turn, shift = placement.pose.turn, placement.pose.shift
+    keys = {name: key for name, key in _measured(part).items() if key in placement.size_gain}
+    names = [name for name, key in keys.items() if placement.size_gain[key].any()]
+    swollen: list[Any] = [None] * len(part.pieces())
+    if names:
+        steps = {
+            name: getattr(part, name) + 1j * _STEP * (np.arange(len(names)) == k)
+            for k, name in enumerate(names)
+        }
+        gains = np.array([placement.size_gain[keys[name]] for name in names])
+        for index, piece in enumerate(dataclasses.replace(part, **steps).pieces()):
+            if np.iscomplexobj(piece.corners):
+                moves = (np.imag(piece.corners) / _STEP) @ turn.T
+                swollen[index] = np.einsum("kni,ks->nis", moves, gains)
+    return [
+        (
+            piece.component,
+            MovingPiece(
+                corners=np.asarray(piece.corners, dtype=float) @ turn.T + shift,
+                origin=shift,
+                axes=turn,
+                shift=placement.shift_gain,
+                turn=placement.turn_gain,
+                null_shift=placement.shift_null,
+                null_turn=placement.turn_null,
+                swell=swell,
+            ),
+        )
+        for piece, swell in zip(part.pieces(), swollen, strict=True)
+    ]

@@ -1,0 +1,82 @@
+"""The engine: the crank's line and the front of the block, and if wanted the block as a box."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from noseroom.geometry import pieces
+from noseroom.geometry.pieces import Piece
+from noseroom.parts import shapes
+from noseroom.parts.base import About, Part, choice, length
+from noseroom.survey.features import Feature, axis, box_faces, face, vector
+
+if TYPE_CHECKING:
+    import cadquery as cq
+
+_SHOWN = ("block.shown", "yes")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Engine(Part):
+    """What carries pump, pulleys, alternator and compressor: they move together.
+
+    Datum: the crank's axis at the front face of the block or timing cover. The block is a plain box
+    behind that face, symmetric about the crank's line, and is there only if the file asks for it:
+    it stands for metal to keep clear of, not for a likeness.
+    """
+
+    about: ClassVar[About] = About(
+        name="engine",
+        help="crank line and front of the block; carries the drive",
+        group="engine",
+        carried_by=("car",),
+        colour="#8c8c8c",
+        assumed=(
+            "3 deg ± 3 deg nose up",
+            "level ± 1 deg",
+            "square across ± 1 deg",
+            "axis 0 mm ± 20 mm right of centreline",
+        ),
+        start_mm=(280.0, 0.0, 120.0),
+    )
+
+    shown: str = choice("block.shown", "no", "yes", help="whether the block is there as a box")
+    width_mm: float = length(
+        "block.width", "side to side", low=150, high=900, usual=450, reach=150, when=_SHOWN
+    )
+    height_mm: float = length(
+        "block.height",
+        "above the crank's axis",
+        low=80,
+        high=800,
+        usual=400,
+        reach=120,
+        when=_SHOWN,
+    )
+    below_mm: float = length(
+        "block.below", "below the crank's axis", low=20, high=400, usual=120, reach=60, when=_SHOWN
+    )
+    length_mm: float = length(
+        "block.length", "front face to rear", low=150, high=1200, usual=650, reach=200, when=_SHOWN
+    )
+
+    def _box(self) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
+        half = self.width_mm / 2
+        return (0.0, -half, -self.below_mm), (self.length_mm, half, self.height_mm)
+
+    def features(self) -> dict[str, Feature]:
+        """The crank's axis, the front face where the crank meets it, and the block's faces."""
+        origin = vector(0.0, 0.0, 0.0)
+        found = {"axis": axis(origin, (1, 0, 0)), "front": face(origin, (-1, 0, 0))}
+        if self.shown == "yes":
+            found |= box_faces(*self._box(), "block.")
+        return found
+
+    def pieces(self) -> tuple[Piece, ...]:
+        """The block's box, if it is shown."""
+        return (pieces.box("block", *self._box()),) if self.shown == "yes" else ()
+
+    def solids(self) -> dict[str, cq.Shape]:
+        """The block's box, if it is shown."""
+        return {"block": shapes.box(*self._box())} if self.shown == "yes" else {}

@@ -1,0 +1,173 @@
+"""The engine-driven fan: spider, blades, the space they sweep, and a clutch if there is one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from noseroom.geometry import pieces
+from noseroom.geometry.pieces import Piece
+from noseroom.parts import fan_blades, shapes
+from noseroom.parts.base import About, Part, choice, count, length
+from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
+
+if TYPE_CHECKING:
+    import cadquery as cq
+
+_CLUTCH = ("drive", "clutch")
+_AFT = (1.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fan(Part):
+    """A fan on the water pump's hub.
+
+    Datum: the middle of the mounting (rear) face, which lies on hub, pulley or spacer; x forward is
+    negative. With a clutch the datum is on the clutch's rear face, and the fan's own mounting face
+    is the clutch's front face. The blades' projected width is the same from root to tip, so that
+    what they sweep is exactly the space between two planes and two cylinders ("sweep"): clearances
+    are taken to that, and to spider and clutch; the blades are for looking at and for export.
+    """
+
+    about: ClassVar[About] = About(
+        name="fan",
+        help="fan driven by the engine: spider, blades, clutch",
+        group="fan",
+        carried_by=("water pump", "engine", "car"),
+        colour="#f2cf5b",
+        freedom="on axis",
+        assumed=("mount 3 mm ± 3 mm ahead of {carrier}.hub.face",),
+        start_mm=(-3.0, 0.0, 0.0),
+        touches=(("spider", "hub"), ("spider", "pilot"), ("spider", "web"), ("clutch", "*")),
+    )
+
+    drive: str = choice(
+        "drive", "rigid", "flexible", "clutch", help="what it is, between hub and blades"
+    )
+    rotation: str = choice(
+        "rotation", "clockwise", "anticlockwise", help="seen from the front of the car"
+    )
+    diameter_mm: float = length("diameter", "over the blade tips", low=250, high=700)
+    blades: int = count("blades", "how many", low=2, high=12, usual=6)
+    width_mm: float = length(
+        "width",
+        "projected: leading edge to trailing edge, along the axis",
+        low=10,
+        high=150,
+        usual=55,
+        reach=15,
+    )
+    ahead_mm: float = length(
+        "ahead",
+        "leading edge ahead of the fan's mounting face",
+        low=-60,
+        high=150,
+        usual=30,
+        reach=15,
+    )
+    thickness_mm: float = length("thickness", "blade sheet", low=0.8, high=3, usual=1.6, reach=0.6)
+    spider_diameter_mm: float = length(
+        "spider.diameter", "where the blades begin", low=50, high=180, usual=150, reach=25
+    )
+    spider_thickness_mm: float = length(
+        "spider.thickness", "hub plates and rivets", low=2, high=50, usual=8, reach=4
+    )
+    clutch_diameter_mm: float = length(
+        "clutch.diameter", "body", low=60, high=300, usual=180, reach=30, when=_CLUTCH
+    )
+    clutch_depth_mm: float = length(
+        "clutch.depth",
+        "its rear face to the fan",
+        low=10,
+        high=150,
+        usual=55,
+        reach=20,
+        when=_CLUTCH,
+    )
+
+    def _shift(self) -> Any:
+        """How far the fan's own mounting face stands ahead of the datum."""
+        return self.clutch_depth_mm if self.drive == "clutch" else 0.0
+
+    def _front(self) -> Any:
+        """Where the leading edges lie, x."""
+        return -(self._shift() + self.ahead_mm)
+
+    def _corners(self) -> Any:
+        """Corners of every blade; see `fan_blades.corners`."""
+        return fan_blades.corners(
+            self.blades,
+            self.spider_diameter_mm / 2,
+            self.diameter_mm / 2,
+            self._front(),
+            self.width_mm,
+            self.thickness_mm,
+            clockwise=self.rotation == "clockwise",
+        )
+
+    def features(self) -> dict[str, Feature]:
+        """The circles of the blades' edges, the tips, the spider, the mounting face, the axis."""
+        tip, hub, width = self.diameter_mm / 2, self.spider_diameter_mm / 2, self.width_mm
+        front, origin = self._front(), vector(0.0, 0.0, 0.0)
+        nose = vector(-(self._shift() + self.spider_thickness_mm), 0.0, 0.0)
+        up, across = vector(0.0, 0.0, hub), vector(0.0, hub, 0.0)
+        found = {
+            "axis": axis(origin, _AFT),
+            "mount": face(origin, _AFT),
+            "blade.front": circle(vector(front, 0.0, 0.0), tip),
+            "blade.rear": circle(vector(front + width, 0.0, 0.0), tip),
+            "blade.tip": cylinder(vector(front + width / 2, 0.0, 0.0), tip),
+            "spider.front": face(nose, (-1, 0, 0), top=up, right=across),
+            "spider.edge": circle(nose, hub),
+        }
+        if self.drive == "clutch":
+            found["clutch"] = cylinder(origin, self.clutch_diameter_mm / 2)
+        return found
+
+    def pieces(self) -> tuple[Piece, ...]:
+        """Prisms round spider and clutch, wedges round the sweep, the hull of each blade."""
+        hub, shift = self.spider_diameter_mm / 2, self._shift()
+        nose = vector(-(shift + self.spider_thickness_mm), 0.0, 0.0)
+        made = [pieces.cylinder("spider", nose, _AFT, self.spider_thickness_mm, hub)]
+        if self.drive == "clutch":
+            made.append(
+                pieces.cylinder(
+                    "clutch",
+                    vector(-shift, 0.0, 0.0),
+                    _AFT,
+                    self.clutch_depth_mm,
+                    self.clutch_diameter_mm / 2,
+                )
+            )
+        front = vector(self._front(), 0.0, 0.0)
+        made += pieces.ring("sweep", front, _AFT, self.width_mm, hub, self.diameter_mm / 2)
+        made += [
+            pieces.hull("blades", tuple(blade.reshape(8, *blade.shape[2:])))
+            for blade in self._corners()
+        ]
+        return tuple(made)
+
+    def solids(self) -> dict[str, cq.Shape]:
+        """Spider, clutch, blades (one compound) and the space they sweep."""
+        hub, shift = self.spider_diameter_mm / 2, self._shift()
+        made = {
+            "spider": shapes.cylinder(
+                (-(shift + self.spider_thickness_mm), 0.0, 0.0),
+                _AFT,
+                self.spider_thickness_mm,
+                hub,
+            ),
+            "blades": shapes.compound([shapes.ruled(*blade) for blade in self._corners()]),
+            "sweep": shapes.ring(
+                (self._front(), 0.0, 0.0), _AFT, self.width_mm, hub, self.diameter_mm / 2
+            ),
+        }
+        if self.drive == "clutch":
+            made["clutch"] = shapes.cylinder(
+                (-shift, 0.0, 0.0), _AFT, self.clutch_depth_mm, self.clutch_diameter_mm / 2
+            )
+        return made
+
+    def sweeps(self) -> tuple[str, ...]:
+        """What the blades pass through when they turn."""
+        return ("sweep",)

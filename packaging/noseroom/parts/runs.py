@@ -1,0 +1,68 @@
+"""Where belts and hoses run, from the placed parts that they are tied to.
+
+A run is given in the frame of the first thing that it is tied to, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.errors import GeometryError
+from noseroom.parts.base import Part, Port
+
+Floats = NDArray[np.float64]
+
+_BELT_FEATURES = ("belt", "middle")
+_STEPS = 14
+
+
+def belt_run(pulleys: Sequence[tuple[Part, Floats]]) -> tuple[tuple[float, float, float], ...]:
+    """Circles (y, z, radius) that a belt lies on, in the first pulley's belt plane.
+
+    pulleys: parts with their poses (4, 4), in order round the belt. Each has a feature "belt" or
+    "middle" with the radius that the belt lies on. Raises GeometryError where one has none.
+    """
+    first = np.linalg.inv(pulleys[0][1])
+    circles: list[tuple[float, float, float]] = []
+    for part, pose in pulleys:
+        features = part.features()
+        name = next((one for one in _BELT_FEATURES if one in features), None)
+        if name is None or float(np.real(features[name].radius)) <= 0:
+            raise GeometryError(f"a {part.about.name} has no pulley for a belt to lie on")
+        centre = np.append(np.asarray(features[name].point, dtype=float), 1.0)
+        _, y, z, _ = first @ pose @ centre
+        circles.append((float(y), float(z), float(np.real(features[name].radius))))
+    return tuple(circles)
+
+
+def hose_run(
+    ports: Sequence[Port], stub_mm: float, pose: Floats
+) -> tuple[tuple[float, float, float], ...]:
+    """Points of a hose's centre line in the frame of a pose (4, 4).
+
+    ports: one or two, in the vehicle frame. With one the hose is a straight stub; with two it
+    leaves each along its direction and bends between them (a cubic whose end tangents are as long
+    as the gap). This is a likely path to keep room for, not a route that has been checked.
+    """
+    start = ports[0]
+    if len(ports) == 1:
+        line = np.array([start.point, start.point + stub_mm * start.direction])
+    else:
+        end = ports[1]
+        reach = float(np.linalg.norm(end.point - start.point))
+        t = np.linspace(0.0, 1.0, _STEPS)[:, None]
+        line = (
+            (2 * t**3 - 3 * t**2 + 1) * start.point
+            + (t**3 - 2 * t**2 + t) * reach * start.direction
+            + (-2 * t**3 + 3 * t**2) * end.point
+            - (t**3 - t**2) * reach * end.direction
+        )
+    back = np.linalg.inv(pose)
+    local = line @ back[:3, :3].T + back[:3, 3]
+    if not math.isfinite(float(local.sum())):
+        raise GeometryError("a hose's ends are not at finite places")
+    return tuple((float(x), float(y), float(z)) for x, y, z in local)

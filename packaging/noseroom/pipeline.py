@@ -1,0 +1,179 @@
+"""The whole story on one page: envelope file to verdict and files."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+
+from noseroom._version import __version__
+from noseroom.checks.agreement import HOPELESS_W, check_agreement
+from noseroom.envelope.model import Envelope
+from noseroom.envelope.reader import read
+from noseroom.errors import EnvelopeError, Fault, SurveyError
+from noseroom.findings import Finding
+from noseroom.layout import Layout, arrange
+from noseroom.parts.registry import KINDS
+from noseroom.report.result import (
+    SCHEMA_VERSION,
+    Assumption,
+    PlacedSummary,
+    Result,
+    verdict_of,
+)
+from noseroom.survey.solution import Source
+from noseroom.tables.clearances import clearance_rules
+
+Progress = Callable[[int, int, str], None]
+
+_LIBRARIES = ("cadquery", "cadquery-ocp", "trimesh", "coal", "manifold3d", "numpy", "shapely")
+
+
+def check(
+    path: str | Path, *, outputs: str | Path | None = None, progress: Progress | None = None
+) -> Result:
+    """Check the nose that an envelope file describes.
+
+    outputs: a folder in which everything is written under the file's stem; None writes nothing.
+    When that already holds the answer for the same bytes and the same versions, it is read back
+    instead, without loading the CAD kernel. progress: called with (done, of, what).
+
+    Raises EnvelopeError, with every fault by line, for a file that cannot be used; then nothing is
+    written. Raises OutputError when the outputs cannot be written.
+    """
+    say = progress or (lambda done, of, what: None)
+    envelope = read(path, KINDS, rule_keys=clearance_rules())
+    folder = None if outputs is None else Path(outputs) / envelope.stem
+    if folder is not None:
+        known = earlier(folder, envelope.digest)
+        if known is not None:
+            return known
+    layout = _arranged(path, envelope)
+    return _checked(envelope, layout, folder, say)
+
+
+def _arranged(path: str | Path, envelope: Envelope) -> Layout:
+    """The layout, or the faults that keep it from being made, by line."""
+    try:
+        layout = arrange(envelope)
+    except SurveyError as error:
+        line, *more = error.lines or (1,)
+        also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
+        wanted = "readings that one nose can satisfy"
+        raise EnvelopeError(str(path), (Fault(line, "place", str(error), wanted, also),)) from error
+    hopeless = [one for one in layout.survey.disagreements if abs(one.w) > HOPELESS_W]
+    if hopeless:
+        raise EnvelopeError(
+            str(path),
+            tuple(
+                Fault(
+                    max(one.source.line, 1),
+                    one.source.station,
+                    f"{one.source.text!r}, {abs(one.slip):.0f} mm (or degrees) off what the other "
+                    f"readings say",
+                    "readings that agree within their ±",
+                    "one of the lines named here is wrong: read them again",
+                )
+                for one in hopeless
+            ),
+        )
+    return layout
+
+
+def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progress) -> Result:
+    """All checks, and the files. From here on the CAD kernel is needed."""
+    from noseroom.checks.bodies import bodies_of
+    from noseroom.checks.fan_gap import check_fan_gaps
+    from noseroom.checks.fit import check_fit
+    from noseroom.checks.rules import Rules
+    from noseroom.geometry.kernel import load_cadquery
+    from noseroom.workshop.nose_files import write_nose
+
+    load_cadquery()
+    rules = Rules(envelope)
+    bodies = bodies_of(layout, say)
+    fit = check_fit(layout, bodies, rules, say)
+    gaps = check_fan_gaps(layout, rules, say)
+    findings = sorted(
+        (*check_agreement(layout), *gaps, *fit.findings), key=lambda one: one.verdict.rank
+    )
+    result = _result(envelope, layout, tuple(findings), fit.far_pairs)
+    return result if folder is None else write_nose(result, layout, bodies, folder, say)
+
+
+def _result(
+    envelope: Envelope, layout: Layout, findings: tuple[Finding, ...], far_pairs: int
+) -> Result:
+    survey = layout.survey
+    used = [one for one in survey.sources if one.assumed]
+    return Result(
+        schema=SCHEMA_VERSION,
+        title=envelope.title,
+        unit=envelope.unit,
+        verdict=verdict_of(findings, far_pairs),
+        findings=findings,
+        far_pairs=far_pairs,
+        assumptions=(
+            *(_assumption(envelope, one, "used") for one in used),
+            *(_assumption(envelope, one, "replaced by readings") for one in survey.dropped),
+            *(_assumption(envelope, one, "refuted by readings") for one in survey.refuted),
+        ),
+        left_out=tuple(name for name, one in envelope.parts.items() if not one.fitted),
+        notes=envelope.notes,
+        parts=tuple(
+            PlacedSummary(
+                part.name,
+                part.kind,
+                part.group,
+                part.known,
+                tuple(tuple(float(x) for x in row) for row in part.pose),
+                {key: float(value) for key, value in part.placements[0].sizes.items()},
+            )
+            for part in layout.parts.values()
+        ),
+        degrees_of_freedom=survey.degrees_of_freedom,
+        input_sha256=envelope.digest,
+        made_with=versions(),
+    )
+
+
+def _assumption(envelope: Envelope, source: Source, state: str) -> Assumption:
+    entry = envelope.parts.get(source.station)
+    if entry is None or source.key not in entry.sizes:
+        return Assumption(source.text, source.line, source.reach, "", "common practice", state)
+    declared = next(one for one in KINDS[entry.kind].sizes if one.key == source.key)
+    unit = {"angle": "deg", "length": "mm"}.get(declared.measure, "")
+    text = f"{source.station} {source.key}: about {source.value:g} ± {source.half_width:g} {unit}"
+    said = entry.sizes[source.key].source or declared.source
+    return Assumption(text.strip(), source.line, source.reach, unit, said, state)
+
+
+def versions() -> dict[str, str]:
+    """What a result depends on besides its file: this program, its libraries, the interpreter."""
+    found = {"noseroom": __version__, "python": platform.python_version()}
+    for name in _LIBRARIES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def earlier(folder: Path, digest: str) -> Result | None:
+    """The result that already stands in a folder, if it is whole and for the same input.
+
+    Every file is compared with its recorded hash, so that a damaged or edited output is made anew.
+    """
+    import hashlib
+
+    try:
+        known = Result.from_json((folder / "findings.json").read_bytes())
+        if known.input_sha256 != digest or known.made_with != versions() or not known.files:
+            return None
+        for file in known.files:
+            if hashlib.sha256((folder / file.name).read_bytes()).hexdigest() != file.sha256:
+                return None
+    except (OSError, ValueError):
+        return None
+    return known

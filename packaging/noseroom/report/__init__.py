@@ -1,0 +1,1 @@
+"""What a builder takes to the bench: drawings and written findings."""

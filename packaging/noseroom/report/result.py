@@ -1,0 +1,130 @@
+"""The one result model: everything that was found, as data. All reports are views of it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from noseroom.findings import Finding, Verdict, exit_status, overall
+
+SCHEMA_VERSION = 1
+CAUTIONS = (
+    "Refrigerant is for certified people with recovery equipment; never vent it.",
+    "A fan can start by itself: battery off, engine cold, before hands go near it.",
+    "Never open a hot cooling system.",
+    "Guaranteed for the model as measured, at rest; engine movement is not in it yet.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """Something that nobody measured. reach: half-width of its range; line: where it belongs.
+
+    state: "used", "replaced by readings" or "refuted by readings".
+    """
+
+    text: str
+    line: int
+    reach: float
+    unit: str
+    source: str
+    state: str = "used"
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedSummary:
+    """Where a part stands: pose (4, 4) local to vehicle frame, mm, and its adjusted sizes."""
+
+    name: str
+    kind: str
+    group: str
+    known: bool
+    pose: tuple[tuple[float, ...], ...]
+    sizes: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenFile:
+    """A file beside this result, by its name in the folder, with its SHA-256."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The answer for one envelope file.
+
+    findings: worst first. far_pairs: pairs that surely keep their rules and are far apart.
+    left_out: parts not fitted, by name. made_with: versions that went into it, so that a later run
+    knows whether it still holds. input_sha256: of the envelope file's bytes.
+    """
+
+    schema: int
+    title: str
+    unit: str
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    far_pairs: int
+    assumptions: tuple[Assumption, ...]
+    left_out: tuple[str, ...]
+    notes: tuple[str, ...]
+    parts: tuple[PlacedSummary, ...]
+    degrees_of_freedom: int
+    input_sha256: str
+    made_with: dict[str, str]
+    files: tuple[WrittenFile, ...] = ()
+    cautions: tuple[str, ...] = CAUTIONS
+
+    @property
+    def exit_status(self) -> int:
+        """0 everything fits; 1 something fouls; 3 something is open and nothing fouls."""
+        return exit_status(self.verdict)
+
+    def of(self, verdict: Verdict) -> tuple[Finding, ...]:
+        """The findings with one verdict."""
+        return tuple(one for one in self.findings if one.verdict is verdict)
+
+    def to_json(self) -> str:
+        """The text of findings.json: a stable order, figures to 0.0001, no times and no paths."""
+        plain = _adapter().dump_python(self, mode="json")
+        return json.dumps(_rounded(plain), indent=1, ensure_ascii=False) + "\n"
+
+    @classmethod
+    def from_json(cls, text: str | bytes) -> Result:
+        """Read findings.json back. Raises ValueError for anything else."""
+        made: Result = _adapter().validate_json(text)
+        return made
+
+
+def verdict_of(findings: tuple[Finding, ...], far_pairs: int) -> Verdict:
+    """The verdict on the whole nose. Nothing to check at all is "not known"."""
+    found = [one.verdict for one in findings]
+    return overall(found) if found or not far_pairs else Verdict.FITS
+
+
+def result_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of findings.json."""
+    schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = f"noseroom findings, version {SCHEMA_VERSION}"
+    return schema
+
+
+@cache
+def _adapter() -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Result)
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, 4) + 0.0  # + 0.0 turns -0.0 into 0.0
+    if isinstance(value, dict):
+        return {key: _rounded(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_rounded(one) for one in value]
+    return value

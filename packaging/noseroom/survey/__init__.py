@@ -1,0 +1,1 @@
+"""From tape-measure readings to places: features, readings, their adjustment and their slips."""

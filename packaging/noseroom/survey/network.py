@@ -1,0 +1,332 @@
+"""The nose as a survey network: unknowns, equations, and one predicting model for them all.
+
+A station is one part: a pose relative to what carries it, and sizes that its features follow.
+Unknowns are the free movements of every station (mm; rotations as mm at a fixed radius) and those
+sizes that some reading depends on. What can be eliminated is not an unknown: a fan slides along
+its hub's axis and has no other freedom, and its spin has no meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.envelope.model import FeatureRef, Sentence, SizeReading
+from noseroom.errors import SurveyError
+from noseroom.survey.features import Feature, vector
+from noseroom.survey.poses import ROTATION_SCALE_MM, Pose, identity, rotation
+from noseroom.survey.readings import WAY, Predict, Touched, equation, touch
+
+FeatureMaker = Callable[[Mapping[str, Any]], Mapping[str, Feature]]
+CENTRELINE = "centreline"
+
+_DATUM_FEATURE = Feature("point", np.zeros(3), np.array([1.0, 0.0, 0.0]))
+_CENTRE_PLANE = Feature("face", np.zeros(3), np.array([0.0, 1.0, 0.0]))
+_STEP = 1e-30
+_FREE: Mapping[str, tuple[int, ...]] = {
+    "placed": (0, 1, 2, 3, 4, 5),
+    "on axis": (0,),
+    "fixed": (),
+}
+
+
+@dataclass(frozen=True)
+class Station:
+    """One part of the network.
+
+    carrier: the station that it moves with ("" for the car). freedom: which movements relative to
+    the carrier are unknown. start: (3,) mm, where it stands relative to the carrier to begin with.
+    features: from sizes (by key) to named features, for batches too. line: of the part in the file.
+    """
+
+    name: str
+    carrier: str
+    freedom: Literal["placed", "on axis", "fixed"]
+    start: NDArray[np.float64]
+    sizes: Mapping[str, SizeReading]
+    constants: Mapping[str, float]
+    features: FeatureMaker
+    line: int
+
+    def movements(self) -> tuple[int, ...]:
+        """Indices into (shift x, y, z, turn x, y, z) that are unknown."""
+        return _FREE[self.freedom]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One equation: a sentence with its value, or a size as it was read."""
+
+    sentence: Sentence | None
+    station: str
+    key: str
+    value: float
+    half_width: float
+    line: int
+    text: str
+    assumed: bool
+
+
+class Network:
+    """Stations and place sentences, ready to predict every reading from a state.
+
+    The state (k, n) holds, station by station, the free movements and then the involved sizes, as
+    differences from the start. `rows` are the equations; bounds and side words are kept apart in
+    `checks`, because an inequality must never make an unknown look known.
+
+    free_sizes: sizes (station, key) whose own row is left out, because the readings say better
+    than the assumption what they are.
+
+    Raises SurveyError (with lines) for a feature that a part does not have.
+    """
+
+    def __init__(
+        self,
+        stations: Sequence[Station],
+        sentences: Sequence[Sentence],
+        free_sizes: Collection[tuple[str, str]] = (),
+    ) -> None:
+        self.stations = {one.name: one for one in _carriers_first(stations)}
+        self.sentences = [s for s in sentences if s.value is not None and s.bound is None]
+        self.checks = [s for s in sentences if s.value is None or s.bound is not None]
+        self._used = self._features_used()
+        self.involved = {name: self._involved(name) for name in self.stations}
+        self._columns: dict[str, tuple[int, ...]] = {}
+        self._size_columns: dict[tuple[str, str], int] = {}
+        count = 0
+        for name, station in self.stations.items():
+            free = station.movements()
+            self._columns[name] = tuple(range(count, count + len(free)))
+            count += len(free)
+            for key in self.involved[name]:
+                self._size_columns[name, key] = count
+                count += 1
+        self.count = count
+        self._size_rows = [pair for pair in self._size_columns if pair not in free_sizes]
+        self.start = np.zeros(count)
+        self._equations: list[tuple[Sentence, Predict]] | None = None
+
+    # ------------------------------------------------------------------ layout of the state
+
+    def columns(self, name: str) -> tuple[int, ...]:
+        """Columns of a station's free movements."""
+        return self._columns[name]
+
+    def size_column(self, name: str, key: str) -> int | None:
+        """Column of a size, or None where no reading depends on it."""
+        return self._size_columns.get((name, key))
+
+    def nudge(self, name: str, shift: NDArray[np.float64]) -> None:
+        """Start a station elsewhere: add a shift (3,) mm to where the adjustment begins."""
+        for movement, column in zip(
+            self.stations[name].movements(), self._columns[name], strict=True
+        ):
+            if movement < 3:
+                self.start[column] += shift[movement]
+        self._equations = None
+
+    # ------------------------------------------------------------------ predicting
+
+    def sizes(self, name: str, state: NDArray[Any]) -> dict[str, Any]:
+        """All sizes of a station by key: scalars, or (...) for those the state carries."""
+        station = self.stations[name]
+        found: dict[str, Any] = dict(station.constants)
+        for key, reading in station.sizes.items():
+            column = self._size_columns.get((name, key))
+            found[key] = reading.value if column is None else reading.value + state[..., column]
+        return found
+
+    def poses(self, state: NDArray[Any]) -> dict[str, Pose]:
+        """Every station's pose in the vehicle frame, for a state (..., n)."""
+        found: dict[str, Pose] = {"": identity()}
+        for name, station in self.stations.items():
+            moves: list[Any] = [0.0] * 6
+            for movement, column in zip(station.movements(), self._columns[name], strict=True):
+                moves[movement] = state[..., column]
+            shift = vector(*moves[:3]) + station.start
+            turn = rotation(vector(*moves[3:]) / ROTATION_SCALE_MM)
+            found[name] = found[station.carrier].then(turn, shift)
+        return found
+
+    def touched(self, ref: FeatureRef, at: Mapping[str, Any], poses: Mapping[str, Pose]) -> Touched:
+        """A feature reference placed by poses; `at` holds each station's features."""
+        feature = at[ref.part][ref.feature]
+        pose = poses[""] if ref.part == CENTRELINE else poses[ref.part]
+        return touch(feature, ref.spot, pose)
+
+    def features(self, state: NDArray[Any]) -> dict[str, Mapping[str, Feature]]:
+        """The features of every station that a sentence speaks of, for a state (..., n)."""
+        found: dict[str, Mapping[str, Feature]] = {CENTRELINE: {"": _CENTRE_PLANE}}
+        for name in self._used:
+            if name == CENTRELINE:
+                continue
+            made = dict(self.stations[name].features(self.sizes(name, state)))
+            made.setdefault("", _DATUM_FEATURE)
+            found[name] = made
+        return found
+
+    def predict(self, state: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """Values of all sentence rows, then of all size rows; (k, n) to (k, m)."""
+        poses, features = self.poses(state), self.features(state)
+        columns: list[NDArray[Any]] = []
+        for sentence, formula in self.equations():
+            subject = self.touched(sentence.subject, features, poses)
+            other = (
+                None if sentence.object is None else self.touched(sentence.object, features, poses)
+            )
+            columns.append(np.broadcast_to(formula(subject, other), state.shape[:-1]))
+        for name, key in self._size_rows:
+            column = self._size_columns[name, key]
+            columns.append(self.stations[name].sizes[key].value + state[..., column])
+        return np.stack(columns, axis=-1).astype(np.complex128)
+
+    def value(self, sentence: Sentence, state: NDArray[Any]) -> float:
+        """What one sentence would read at a real state (n,): for bounds and side words."""
+        poses, features = self.poses(state), self.features(state)
+        subject = self.touched(sentence.subject, features, poses)
+        other = None if sentence.object is None else self.touched(sentence.object, features, poses)
+        formula = equation(
+            sentence,
+            self._feature(sentence.subject, features),
+            None if sentence.object is None else self._feature(sentence.object, features),
+            subject,
+            other,
+        )
+        return float(np.real(formula(subject, other)))
+
+    def equations(self) -> list[tuple[Sentence, Predict]]:
+        """Sentences with their formulas, settled at the start."""
+        if self._equations is None:
+            state = self.start.astype(np.complex128)
+            poses, features = self.poses(state), self.features(state)
+            made = []
+            for sentence in self.sentences:
+                there = sentence.object
+                formula = equation(
+                    sentence,
+                    self._feature(sentence.subject, features),
+                    None if there is None else self._feature(there, features),
+                    self.touched(sentence.subject, features, poses),
+                    None if there is None else self.touched(there, features, poses),
+                )
+                made.append((sentence, formula))
+            self._equations = made
+        return self._equations
+
+    def rows(self) -> list[Row]:
+        """All equations in the order of `predict`."""
+        made = [
+            Row(
+                sentence,
+                sentence.subject.part,
+                "",
+                float(sentence.value or 0.0),
+                float(sentence.half_width or 0.0),
+                sentence.line,
+                sentence.text,
+                sentence.knowledge == "assumed",
+            )
+            for sentence in self.sentences
+        ]
+        for name, key in self._size_rows:
+            size = self.stations[name].sizes[key]
+            made.append(size_row(name, size))
+        return made
+
+    # ------------------------------------------------------------------ what depends on what
+
+    def _features_used(self) -> dict[str, set[str]]:
+        used: dict[str, set[str]] = {}
+        for sentence in [*self.sentences, *self.checks]:
+            for ref in (sentence.subject, sentence.object):
+                if ref is None:
+                    continue
+                if ref.part != CENTRELINE and ref.part not in self.stations:
+                    raise SurveyError(
+                        f"{sentence.text!r} speaks of {ref.part!r}, which is not fitted or not "
+                        f"in the file",
+                        lines=(sentence.line,),
+                    )
+                used.setdefault(ref.part, set()).add(ref.feature)
+        for name, wanted in used.items():
+            if name == CENTRELINE:
+                continue
+            station = self.stations[name]
+            plain = {key: size.value for key, size in station.sizes.items()}
+            there = station.features({**station.constants, **plain})
+            for feature in sorted(wanted - {""}):
+                if feature not in there:
+                    lines = tuple(
+                        sorted(
+                            s.line
+                            for s in [*self.sentences, *self.checks]
+                            for ref in (s.subject, s.object)
+                            if ref is not None and (ref.part, ref.feature) == (name, feature)
+                        )
+                    )
+                    raise SurveyError(
+                        f"{name} as described has no {feature!r} to measure from", lines=lines
+                    )
+        return used
+
+    def _involved(self, name: str) -> tuple[str, ...]:
+        """Sizes that at least one used feature follows, in the kind's order."""
+        if not self._used.get(name, set()) - {""}:
+            return ()
+        station = self.stations[name]
+        keys = [key for key, size in station.sizes.items() if size.half_width > 0]
+        if not keys:
+            return ()
+        plain: dict[str, Any] = {key: size.value for key, size in station.sizes.items()}
+        for k, key in enumerate(keys):
+            plain[key] = plain[key] + 1j * _STEP * (np.arange(len(keys)) == k)
+        moved = np.zeros(len(keys), dtype=bool)
+        made = station.features({**station.constants, **plain})
+        for feature in self._used[name] - {""}:
+            one = made[feature]
+            for value in (one.point, one.direction, *one.reach.values()):
+                moved |= np.any(np.imag(np.broadcast_to(value, (len(keys), 3))) != 0, axis=-1)
+            moved |= np.imag(np.broadcast_to(one.radius, (len(keys),))) != 0
+        return tuple(key for key, yes in zip(keys, moved, strict=True) if yes)
+
+    def _feature(self, ref: FeatureRef, at: Mapping[str, Mapping[str, Feature]]) -> Feature:
+        return at[ref.part][ref.feature]
+
+    def side_of(self, sentence: Sentence) -> NDArray[np.float64] | None:
+        """The direction (3,) that a side word or bound asks for, to start from."""
+        return None if sentence.direction is None else WAY[sentence.direction]
+
+
+def size_row(station: str, size: SizeReading) -> Row:
+    """The equation of a size: it is what it was read to be."""
+    return Row(
+        None,
+        station,
+        size.key,
+        size.value,
+        size.half_width,
+        size.line,
+        f"{station} {size.key}: {size.text}",
+        size.knowledge == "assumed",
+    )
+
+
+def _carriers_first(stations: Sequence[Station]) -> list[Station]:
+    """Stations in an order in which every carrier comes before what it carries."""
+    waiting = {one.name: one for one in stations}
+    done: dict[str, Station] = {}
+    while waiting:
+        ready = [one for one in waiting.values() if not one.carrier or one.carrier in done]
+        if not ready:
+            names = ", ".join(sorted(waiting))
+            raise SurveyError(
+                f"{names}: each is carried by the next in a ring",
+                lines=tuple(one.line for one in waiting.values()),
+            )
+        for one in ready:
+            done[one.name] = waiting.pop(one.name)
+    return list(done.values())

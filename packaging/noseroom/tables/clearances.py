@@ -1,0 +1,28 @@
+"""How much room is enough: the rules as they ship. The envelope file can change each."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+
+@dataclass(frozen=True, slots=True)
+class ClearanceRule:
+    """One row: key, room asked for (mm), its source, and what it is about."""
+
+    key: str
+    value_mm: float
+    source: str
+    meaning: str
+
+
+@cache
+def clearance_rules() -> dict[str, ClearanceRule]:
+    """All rules by key, in the table's order."""
+    text = resources.files("noseroom.tables").joinpath("clearances.csv").read_text("utf-8")
+    return {
+        row["key"]: ClearanceRule(row["key"], float(row["value_mm"]), row["source"], row["meaning"])
+        for row in csv.DictReader(text.splitlines())
+    }
