@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ CLOCK = (12, 3, 6, 9)
 _END_MM = 0.05
 _COARSE_MM = 0.5
 _WIDE_MM = 40.0
+_MOST_ROUNDS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,26 +103,16 @@ def _limits(
     found = []
     for mine, theirs in component_pairs(layout, fan, other):
         rule = rules.between(fan, mine, other, theirs)
-        loose = pairs.sway_mm(fan.name) + pairs.sway_mm(other.name)
+        loose = pairs.sway_mm(fan, other)
         if pairs.box_gap_mm(fan, mine, other, theirs) - loose >= rule.value_mm + MOST_SPACER_MM:
             continue
 
-        def gap_at(thickness: float, pair: tuple[str, str], room: float) -> SureGap:
-            wide, shift = room + _WIDE_MM, thickness * ahead
-            return pairs.sure_gap(
-                fan, pair[0], other, pair[1], enough_mm=room, look_mm=wide, shift=shift
-            )
-
-        def margin(
-            thickness: float, pair: tuple[str, str] = (mine, theirs), room: float = rule.value_mm
-        ) -> float:
-            return gap_at(thickness, pair, room).lower_mm - room
-
-        today = gap_at(0.0, (mine, theirs), rule.value_mm)
+        scan = _Scan(pairs, fan, mine, other, theirs, ahead, rule.value_mm)
+        today = scan.sure(0.0)
         if not today.known:
             found.append(_Limit(other.name, ((0.0, MOST_SPACER_MM),), False, False))
             continue
-        blocked = blocked_intervals(margin, 0.0, MOST_SPACER_MM)
+        blocked = scan.blocked()
         if blocked:
             spread = 0.0
             if today.worst is not None:
@@ -128,6 +120,64 @@ def _limits(
             fouls = today.nominal_mm + spread < rule.value_mm
             found.append(_Limit(other.name, blocked, True, fouls))
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Scan:
+    """One component of the fan against one of another part, along the axis."""
+
+    pairs: Pairs
+    fan: PlacedPart
+    mine: str
+    other: PlacedPart
+    theirs: str
+    ahead: Floats
+    room_mm: float
+
+    def sure(self, thickness: float) -> SureGap:
+        """The sure gap with a spacer of this thickness."""
+        return self.pairs.sure_gap(
+            self.fan,
+            self.mine,
+            self.other,
+            self.theirs,
+            enough_mm=self.room_mm,
+            look_mm=self.room_mm + _WIDE_MM,
+            shift=thickness * self.ahead,
+        )
+
+    def blocked(self) -> tuple[Interval, ...]:
+        """Where the rule is not surely kept.
+
+        The gap as adjusted is quick to follow; what the spread takes off hardly changes along the
+        axis. So the quick gap is followed with an allowance, and the allowance is raised until the
+        sure gap keeps the rule at every end that is found.
+        """
+        allowance = 0.0
+        for _ in range(_MOST_ROUNDS):
+            asked = self.room_mm + allowance
+            found = blocked_intervals(partial(self._margin, asked), 0.0, MOST_SPACER_MM)
+            ends = {0.0, MOST_SPACER_MM, *(end for interval in found for end in interval)}
+            free = sorted(t for t in ends if not _covers(found, t))
+            short = [self.room_mm - self.sure(t).lower_mm for t in free]
+            worst = max(short, default=0.0)
+            if worst <= 0:
+                return found
+            allowance += worst + _END_MM
+        return ((0.0, MOST_SPACER_MM),)
+
+    def _margin(self, asked_mm: float, thickness: float) -> float:
+        shift = thickness * self.ahead
+        gap = self.pairs.nominal_gap(self.fan, self.mine, self.other, self.theirs, shift)
+        return gap - asked_mm
+
+
+def _covers(intervals: Iterable[Interval], t: float) -> bool:
+    """Whether a thickness is blocked; an end that faces free thicknesses is free."""
+    return any(
+        low < t < high or (t == low == 0.0) or (t == high == MOST_SPACER_MM)
+        for low, high in intervals
+    )
 
 
 def blocked_intervals(

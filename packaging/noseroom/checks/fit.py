@@ -113,7 +113,7 @@ def _check_pair(
     layout: Layout, pairs: Pairs, bodies: Bodies, rules: Rules, a: PlacedPart, b: PlacedPart
 ) -> Finding | None:
     """The worst pair of components of two parts; None where all are far apart for sure."""
-    loose = pairs.sway_mm(a.name) + pairs.sway_mm(b.name)
+    loose = pairs.sway_mm(a, b)
     cases: list[_Case] = []
     for mine, theirs in component_pairs(layout, a, b):
         rule = rules.between(a, mine, b, theirs)

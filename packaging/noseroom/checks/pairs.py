@@ -13,6 +13,7 @@ from noseroom.geometry.separation import (
     Separation,
     Uncertainty,
     box_gap,
+    nearest,
     separation,
 )
 from noseroom.layout import Layout, PlacedPart
@@ -38,29 +39,55 @@ class SureGap:
         return bool(np.isfinite(self.lower_mm))
 
 
-def sway_mm(part: PlacedPart, uncertainty: Uncertainty) -> float:
-    """How far at most any corner of a part may be from where it is drawn; inf if not known."""
-    if not part.known:
-        return float("inf")
+def relative_sway_mm(a: PlacedPart, b: PlacedPart, uncertainty: Uncertainty) -> float:
+    """How far at most two parts may be from where they are drawn *to each other*; inf: not known.
+
+    A rigid movement is linear in the point that it moves, so that over a box the largest is at a
+    corner. What both share (the engine that carries them) drops out.
+    """
+    box = _join(_box_of(a), _box_of(b))
+    corners = np.array([[box[i, 0], box[j, 1], box[k, 2]] for i, j, k in np.ndindex(2, 2, 2)])
     largest = 0.0
-    for piece in _all_pieces(part):
-        arms = piece.corners - piece.origin
-        moves = piece.shift[None] + np.cross(
-            piece.turn.T[None], arms[:, None, :], axis=-1
-        ).transpose(0, 2, 1)
-        if piece.swell is not None:
-            moves = moves + piece.swell
-        turn = uncertainty.spread(piece.turn)
-        curve = 0.5 * float(turn @ turn) * np.sqrt((arms**2).sum(axis=1))
-        size = np.sqrt((uncertainty.spread(moves) ** 2).sum(axis=1)) + curve
-        largest = max(largest, float(size.max()))
-    return largest + part.slack_mm
+    for one in a.placements:
+        for other in b.placements:
+            moves = _rigid(other.shift_gain, other.turn_gain, corners - other.pose.shift)
+            moves = moves - _rigid(one.shift_gain, one.turn_gain, corners - one.pose.shift)
+            null = _rigid(other.shift_null, other.turn_null, corners - other.pose.shift)
+            null = null - _rigid(one.shift_null, one.turn_null, corners - one.pose.shift)
+            if null.size and float(np.abs(null).max()) > 1e-6:
+                return float("inf")
+            turn = uncertainty.spread(other.turn_gain - one.turn_gain)
+            arm = float(np.sqrt(((box[1] - box[0]) ** 2).sum()))
+            size = np.sqrt((uncertainty.spread(moves) ** 2).sum(axis=1)).max()
+            largest = max(largest, float(size) + 0.5 * float(turn @ turn) * arm)
+    return largest + sum(_swelling_mm(part, uncertainty) + part.slack_mm for part in (a, b))
 
 
-def _all_pieces(part: PlacedPart) -> Iterator[MovingPiece]:
+def _rigid(shift: Floats, turn: Floats, arms: Floats) -> Floats:
+    """Movement (k, 3, s) of points at arms (k, 3) from the origin."""
+    return np.asarray(
+        shift[None] + np.cross(turn.T[None], arms[:, None, :], axis=-1).transpose(0, 2, 1)
+    )
+
+
+def _swelling_mm(part: PlacedPart, uncertainty: Uncertainty) -> float:
+    """How far a part's own sizes may move its surface, mm."""
+    largest = 0.0
     for alternatives in part.moving.values():
-        for pieces in alternatives:
-            yield from pieces
+        for piece in alternatives[0]:
+            if piece.swell is not None:
+                size = np.sqrt((uncertainty.spread(piece.swell) ** 2).sum(axis=1))
+                largest = max(largest, float(size.max()))
+    return largest
+
+
+def _join(a: Floats, b: Floats) -> Floats:
+    return np.array([np.minimum(a[0], b[0]), np.maximum(a[1], b[1])])
+
+
+def _box_of(part: PlacedPart) -> Floats:
+    boxes = [_box(alternatives) for alternatives in part.moving.values()]
+    return np.array([np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)])
 
 
 class Pairs:
@@ -68,13 +95,14 @@ class Pairs:
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
-        self._sway = {
-            name: sway_mm(part, layout.uncertainty) for name, part in layout.parts.items()
-        }
+        self._sway: dict[tuple[str, str], float] = {}
 
-    def sway_mm(self, name: str) -> float:
-        """`sway_mm` of a part by name."""
-        return self._sway[name]
+    def sway_mm(self, a: PlacedPart, b: PlacedPart) -> float:
+        """`relative_sway_mm` of two parts, kept."""
+        key = (a.name, b.name) if a.name < b.name else (b.name, a.name)
+        if key not in self._sway:
+            self._sway[key] = relative_sway_mm(a, b, self.layout.uncertainty)
+        return self._sway[key]
 
     def box_gap_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
         """A lower bound on the gap as adjusted, from boxes alone."""
@@ -94,9 +122,10 @@ class Pairs:
         """The worst over all pieces; pieces that boxes keep `look_mm` apart are not looked at.
 
         enough_mm: what the rule asks; no pains are taken to show more. look_mm: `enough_mm` where
-        it is not given; beyond it the answer is a bound from boxes. shift: (3,) mm, a movement of a to try.
+        it is not given; beyond it the answer is a bound from boxes. shift: (3,) mm, a movement of
+        a to try.
         """
-        loose = self._sway[a.name] + self._sway[b.name]
+        loose = self.sway_mm(a, b)
         slack = a.slack_mm + b.slack_mm
         look = max(enough_mm if look_mm is None else look_mm, 0.0)
         lower, nominal, worst = np.inf, np.inf, None
@@ -111,6 +140,17 @@ class Pairs:
                 worst = one
             lower = min(lower, one.lower_mm - slack)
         return SureGap(float(lower), float(nominal), worst)
+
+    def nominal_gap(
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats
+    ) -> float:
+        """The gap of the pieces as adjusted, a shifted by (3,) mm; negative where they overlap."""
+        best = np.inf
+        for gap, piece, other in self._by_box_gap(a.moving[mine], b.moving[theirs], shift):
+            if gap >= max(best, 0.0):
+                break
+            best = min(best, nearest(piece, other)[0])
+        return float(best)
 
     @staticmethod
     def _by_box_gap(

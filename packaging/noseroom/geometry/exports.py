@@ -1,6 +1,13 @@
 """The file writers of the geometry layer, each with the check that reads its file back."""
 
-from noseroom.geometry.mesh_files import PlacedMesh, check_glb, check_stl, write_glb, write_stl
+from noseroom.geometry.mesh_files import (
+    PlacedMesh,
+    check_glb,
+    check_stl,
+    stl_stays_closed,
+    write_glb,
+    write_stl,
+)
 from noseroom.geometry.step_files import (
     assembly_parts,
     check_step,
@@ -15,6 +22,7 @@ __all__ = [
     "check_step",
     "check_stl",
     "read_step_parts",
+    "stl_stays_closed",
     "write_glb",
     "write_step",
     "write_stl",

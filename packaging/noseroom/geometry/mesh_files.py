@@ -64,6 +64,22 @@ def write_stl(body: Body | Mesh, path: str | os.PathLike[str], pose: Pose | None
     write_whole(path, _STL_HEADER + struct.pack("<I", len(records)) + records.tobytes())
 
 
+def stl_stays_closed(mesh: Mesh) -> bool:
+    """Whether a mesh is still closed once an STL file has rounded it to 32 bits.
+
+    A file knows no neighbours: corners that fall together there are one corner, and an edge where
+    two shells touch then has four triangles.
+    """
+    rounded = mesh.vertices.astype(np.float32)
+    _, same = np.unique(rounded, axis=0, return_inverse=True)
+    corners = same.reshape(-1)[mesh.triangles]
+    edges = np.sort(corners[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    if (edges[:, 0] == edges[:, 1]).any():
+        return False
+    _, count = np.unique(edges, axis=0, return_counts=True)
+    return bool((count == 2).all())
+
+
 def check_stl(
     path: str | os.PathLike[str], volume_mm3: float, mesh: Mesh, pose: Pose | None = None
 ) -> None:

@@ -16,13 +16,15 @@ from noseroom.geometry.exports import (
     check_glb,
     check_step,
     check_stl,
+    stl_stays_closed,
     write_glb,
     write_step,
     write_stl,
 )
-from noseroom.geometry.mesh import Body, Mesh
-from noseroom.geometry.unite import united
-from noseroom.layout import Layout
+from noseroom.geometry.kernel import volume_mm3
+from noseroom.geometry.mesh import Body, body_from_shape
+from noseroom.layout import Layout, PlacedPart
+from noseroom.parts.shapes import joined
 from noseroom.report.drawing import svg
 from noseroom.report.result import Result, WrittenFile
 from noseroom.report.views import draw
@@ -114,26 +116,43 @@ def _write_all(
     used: set[str] = set()
     for done, part in enumerate(layout.parts.values()):
         progress(3 + done, steps, f"{part.name}.stl")
-        swept = part.part.sweeps()
-        members = [bodies[part.name, c] for c in part.components if c not in swept]
-        if not members:
-            continue
-        name = slug(part.name)
-        while name in used:
-            name += "-2"
-        used.add(name)
-        path = fresh / "parts" / f"{name}.stl"
-        whole, volume = _whole(part.name, members)
-        write_stl(whole, path)
-        check_stl(path, volume, whole)
+        for name, body in _printable(part, bodies):
+            path = fresh / "parts" / f"{_unused(name, used)}.stl"
+            write_stl(body, path)
+            check_stl(path, _volume(body), body.mesh)
 
 
-def _whole(name: str, members: list[Body]) -> tuple[Mesh, float]:
-    """One closed mesh of a part's components, in the part's own frame, and its volume in mm³."""
-    if not all(body.watertight for body in members):
-        raise GeometryError(f"{name}: a component is not closed")
-    mesh = united([body.mesh for body in members])
-    return mesh, mesh.volume_mm3
+def _unused(name: str, used: set[str]) -> str:
+    """A file name that no other part has taken: two names may differ in their signs alone."""
+    made = slug(name)
+    while made in used:
+        made += "-2"
+    used.add(made)
+    return made
+
+
+def _printable(part: PlacedPart, bodies: Bodies) -> list[tuple[str, Body]]:
+    """A part as one closed body in its own frame, for printing, by the file's name.
+
+    Where its components do not make one solid (blades that touch their spider along a line), each
+    component is a body of its own: a file must never hold a surface that is not closed.
+    """
+    members = [name for name in part.components if name not in part.part.sweeps()]
+    if len(members) == 1:
+        return [(part.name, bodies[part.name, members[0]])]
+    if members:
+        solids = part.part.solids()
+        try:
+            body = body_from_shape(part.name, joined([solids[name] for name in members]))
+        except GeometryError:
+            body = None
+        if body is not None and body.watertight and stl_stays_closed(body.mesh):
+            return [(part.name, body)]
+    return [(f"{part.name} {name}", bodies[part.name, name]) for name in members]
+
+
+def _volume(body: Body) -> float:
+    return body.mesh.volume_mm3 if body.shape is None else volume_mm3(body.shape)
 
 
 def _scene(layout: Layout, bodies: Bodies) -> list[PlacedMesh]:
