@@ -159,11 +159,12 @@ class _Scan:
             found = blocked_intervals(partial(self._margin, asked), 0.0, MOST_SPACER_MM)
             ends = {0.0, MOST_SPACER_MM, *(end for interval in found for end in interval)}
             free = sorted(t for t in ends if not _covers(found, t))
-            short = [self.room_mm - self.sure(t).lower_mm for t in free]
-            worst = max(short, default=0.0)
-            if worst <= 0:
+            gaps = [self.sure(t) for t in free]
+            # What the spread takes off where the rule is not surely kept is what to allow for.
+            short = [g.nominal_mm - g.lower_mm for g in gaps if g.lower_mm < self.room_mm]
+            if not short:
                 return found
-            allowance += worst + _END_MM
+            allowance = max(allowance, *short) + _END_MM
         return ((0.0, MOST_SPACER_MM),)
 
     def _margin(self, asked_mm: float, thickness: float) -> float:

@@ -24,8 +24,8 @@ Progress = Callable[[int, int, str], None]
 
 _MOVABLE = (
     "hose", "drier", "bracket", "condenser", "electric fan", "shroud", "compressor", "alternator",
-    "hood latch", "grille", "bumper bar", "box", "cylinder", "belt", "fan", "pulley", "radiator",
-    "water pump", "engine", "core support",
+    "hood latch", "grille", "bumper bar", "box", "cylinder", "belt", "fan", "pulley",
+    "crank pulley", "radiator", "water pump", "engine", "core support",
 )  # fmt: skip
 """From what is easiest to move to what stays."""
 

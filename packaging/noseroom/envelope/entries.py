@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -96,6 +96,12 @@ def check(draft: Draft, words: FileWords) -> list[Fault]:
         bought = yes_or_no(data.get("bought", "yes"))
     except BadValueError:
         bought = True  # its own fault comes from the model
+    try:
+        fitted = yes_or_no(data.get("fitted", "yes"))
+    except BadValueError:
+        fitted = True
+    if not fitted:
+        draft.seen = undemanding(draft.seen)
     model, context = model_of(draft.seen), Reading(words.units, bought)
     faults: list[Fault] = []
     # A second pass without what was wrong keeps the rest, so that its sentences are read too.
@@ -110,6 +116,22 @@ def check(draft: Draft, words: FileWords) -> list[Fault]:
             draft.values = _salvaged(data, draft.seen)
     faults += _choice_faults(draft)
     return faults
+
+
+def undemanding(kind: Kind) -> Kind:
+    """The kind for a part that is not in the car: nothing has to be said of it yet.
+
+    Its sizes are never looked at; the middle of what is allowed stands in for what is not said.
+    """
+    sizes = tuple(
+        replace(one, usual=(one.low + one.high) / 2, reach=(one.high - one.low) / 2)
+        if one.required
+        else one
+        for one in kind.sizes
+    )
+    choices = tuple(replace(one, required=False) for one in kind.choices)
+    references = tuple(replace(one, least=0) for one in kind.references)
+    return replace(kind, sizes=sizes, choices=choices, references=references)
 
 
 def _drop(data: Any, bad: list[tuple[int | str, ...]]) -> None:

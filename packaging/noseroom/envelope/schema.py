@@ -325,7 +325,7 @@ def json_schema(kinds: Kinds, rule_keys: Collection[str] = ()) -> dict[str, Any]
         made = model.model_json_schema(by_alias=True, ref_template="#/$defs/{model}")
         for inner, text in made.pop("$defs", {}).items():
             definitions[inner] = _without_null(text)
-        definitions[name] = _without_null(made)
+        definitions[name] = _for_fitted_parts(_without_null(made))
         return {"$ref": f"#/$defs/{name}"}
 
     top = _without_null(top_model(frozenset(rule_keys)).model_json_schema(by_alias=True))
@@ -367,6 +367,14 @@ def json_schema(kinds: Kinds, rule_keys: Collection[str] = ()) -> dict[str, Any]
     top["additionalProperties"] = by_kind
     top["$defs"] = definitions
     return {"$schema": _DIALECT, "title": "envelope", **top}
+
+
+def _for_fitted_parts(schema: dict[str, Any]) -> dict[str, Any]:
+    """The schema of a part with what it must give asked only of parts that are in the car."""
+    if needed := schema.pop("required", []):
+        absent = {"properties": {"fitted": {"enum": ["no", False]}}, "required": ["fitted"]}
+        schema["anyOf"] = [absent, {"required": needed}]
+    return schema
 
 
 def _name_pattern(name: str, every: Collection[str]) -> str:

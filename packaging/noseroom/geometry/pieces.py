@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -184,7 +185,7 @@ def tube(
     made: list[Piece] = []
     grow = 1.0 / math.cos(math.pi / sides)
     r = np.asarray(radius)[..., None]
-    for near, far in zip(path[:-1], path[1:], strict=True):
+    for near, far in pairwise(path):
         leg = np.real(np.asarray(far) - np.asarray(near)).reshape(-1, 3)[0]
         first, second = frame_of((float(leg[0]), float(leg[1]), float(leg[2])))
         rows: list[Vectors] = []

@@ -1,7 +1,7 @@
 """What every part is: frozen sizes, features to measure from, pieces, solids, ports, a look.
 
-A part is a frozen dataclass. Its fields are declared with `length`, `angle`, `number`, `count` and
-`choice`, which carry what the envelope file may say; `kind_of` turns the class into the record
+A part is a frozen dataclass. Its fields are declared with `length`, `angle`, `count`, `choice` and
+`text`, which carry what the envelope file may say; `kind_of` turns the class into the record
 that the file's reader works from. Features and pieces follow the sizes for floats, complex numbers
 and batches alike; solids are built by the CAD kernel, only when somebody asks.
 
@@ -158,7 +158,7 @@ class Part:
         return ()
 
     def ports(self) -> dict[str, Port]:
-        """Ports and mounting holes, by name. `""`-less and stable: hoses and brackets use them."""
+        """Ports and mounting holes, by names that stay: hoses and brackets rely on them."""
         return {}
 
     @classmethod
@@ -181,8 +181,10 @@ class Part:
         return cls(**given)
 
     def movement_bounds(self) -> dict[str, float]:
-        """For every measured size, how far at most any point of the surface moves, mm per mm (or
-        per degree), at these sizes. From the pieces, whose corners follow the sizes exactly.
+        """How far at most any point of the surface moves with each size, at these sizes.
+
+        By attribute, mm per mm or per degree. From the pieces, whose corners follow the sizes
+        exactly: every point of a hull is a mean of its corners.
         """
         names = [name for name, size in self.sizes().items() if size.measure != "count"]
         step = 1e-30

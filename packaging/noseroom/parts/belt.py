@@ -226,7 +226,7 @@ class Belt(Part):
                 "over",
                 "the pulleys that it runs over",
                 many=True,
-                kinds=("pulley", "alternator", "compressor"),
+                kinds=("pulley", "crank pulley", "alternator", "compressor"),
                 least=2,
             ),
         ),

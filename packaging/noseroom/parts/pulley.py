@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from noseroom.geometry import pieces
@@ -42,7 +42,7 @@ class Pulley(Part):
         name="pulley",
         help="V or multi-rib pulley on pump, crank or another shaft",
         group="engine",
-        carried_by=("water pump", "engine", "alternator", "compressor", "car"),
+        carried_by=("water pump", "alternator", "compressor", "engine", "car"),
         colour="#9d755d",
         freedom="on axis",
         assumed=(
@@ -157,3 +157,20 @@ class Pulley(Part):
         profile += [(half, r), (half, inner)]
         web = shapes.cylinder((self._web_front(), 0.0, 0.0), _AFT, self.web_thickness_mm, inner)
         return {"rim": shapes.turned(profile), "web": web}
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrankPulley(Pulley):
+    """A pulley on the crank's nose: the same shape on the engine's own axis.
+
+    Datum: as `Pulley`.
+    """
+
+    about: ClassVar[About] = replace(
+        Pulley.about,
+        name="crank pulley",
+        help="V or multi-rib pulley on the crank's nose",
+        carried_by=("engine", "car"),
+        assumed=("middle 45 mm ± 40 mm ahead of {carrier}.front",),
+        touches=(("web", "block"),),
+    )

@@ -19,7 +19,7 @@ from noseroom.parts.fan import Fan
 from noseroom.parts.front_end import BumperBar, Grille, HoodLatch
 from noseroom.parts.hose import Hose
 from noseroom.parts.obstacles import Box, Cylinder, Mark
-from noseroom.parts.pulley import Pulley
+from noseroom.parts.pulley import CrankPulley, Pulley
 from noseroom.parts.radiator import Radiator
 from noseroom.parts.shroud import Shroud
 from noseroom.parts.water_pump import WaterPump
@@ -35,6 +35,7 @@ _ALL: tuple[type[Part], ...] = (
     WaterPump,
     Fan,
     Pulley,
+    CrankPulley,
     Alternator,
     Compressor,
     Belt,

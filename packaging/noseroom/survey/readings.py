@@ -30,6 +30,8 @@ WAY: dict[Direction, NDArray[np.float64]] = {
 _FACING = 0.7
 """A face counts as facing a direction within 45 degrees of it."""
 _ROUND = ("circle", "cylinder")
+_FLAT = ("face", "circle")
+"""What has a plane that a straightedge lies on: faces, and the rims of pulleys and fans."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,8 @@ def _offset(
 ) -> Predict:
     """Distance along a direction: square to a face for fore-and-aft, else along the car's axes.
 
-    A tape from a radiator to a hub is held square to the core; a height is held plumb. On round
+    A tape from a radiator to a hub is held square to the core, and a straightedge across two
+    pulleys lies in the plane of their rims; a height is held plumb. On round
     things that are met from the side, the tape touches the flank, not the axis.
     """
     if sentence.direction is None:
@@ -118,10 +121,10 @@ def _offset(
         sentence.along == "" and sentence.direction in ("aft", "ahead")
     )
     if square:
-        if other.shape == "face" and abs(float(np.real(_placed(to).direction @ way))) > _FACING:
+        if other.shape in _FLAT and abs(float(np.real(_placed(to).direction @ way))) > _FACING:
             sign = float(np.sign(np.real(_placed(to).direction @ way)))
             return lambda a, b: sign * _dot(a.point - _placed(b).point, _placed(b).direction)
-        if subject.shape == "face" and abs(float(np.real(at.direction @ way))) > _FACING:
+        if subject.shape in _FLAT and abs(float(np.real(at.direction @ way))) > _FACING:
             sign = float(np.sign(np.real(at.direction @ way)))
             return lambda a, b: sign * _dot(a.point - _placed(b).point, a.direction)
         if sentence.along == "square":
