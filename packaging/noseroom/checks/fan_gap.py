@@ -159,12 +159,12 @@ class _Scan:
             found = blocked_intervals(partial(self._margin, asked), 0.0, MOST_SPACER_MM)
             ends = {0.0, MOST_SPACER_MM, *(end for interval in found for end in interval)}
             free = sorted(t for t in ends if not _covers(found, t))
-            gaps = [self.sure(t) for t in free]
+            gaps = [(t, self.sure(t).lower_mm) for t in free]
             # What the spread takes off where the rule is not surely kept is what to allow for.
-            short = [g.nominal_mm - g.lower_mm for g in gaps if g.lower_mm < self.room_mm]
+            short = [self._margin(low, t) for t, low in gaps if low < self.room_mm]
             if not short:
                 return found
-            allowance = max(allowance, *short) + _END_MM
+            allowance = max(allowance + _END_MM, *short) + _END_MM
         return ((0.0, MOST_SPACER_MM),)
 
     def _margin(self, asked_mm: float, thickness: float) -> float:
@@ -197,7 +197,7 @@ def blocked_intervals(
         there = min(here + step, high)
         reached = margin(there)
         if start is None and reached < 0:
-            start = here  # the last point known to be free
+            start = min(here + value, there)  # nothing before it can be blocked
         elif start is not None and reached >= 0:
             free = _bisect(margin, here, there)
             found.append((start, free))

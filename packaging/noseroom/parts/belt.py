@@ -230,7 +230,7 @@ class Belt(Part):
                 least=2,
             ),
         ),
-        touches=(("belt", "rim"), ("belt", "pulley"), ("belt", "nose")),
+        touches=(("belt", "rim"), ("belt", "web"), ("belt", "pulley"), ("belt", "nose")),
     )
 
     section: str = choice("section", "v", "ribbed", help="which belt it is")
