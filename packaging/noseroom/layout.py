@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.envelope.model import Envelope, PartEntry, Sentence
+from noseroom.errors import SurveyError
 from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.parts.base import Part, Port
 from noseroom.parts.registry import PARTS
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 GROUPS = ("body", "engine", "fan and hub")
+UNPLACED = "place not known"
 _DERIVED = ("belt", "hose")
 _STEP = 1e-30
 
@@ -56,6 +58,11 @@ class PlacedPart:
     def known(self) -> bool:
         """Whether its place is known at all."""
         return all(one.known for one in self.placements)
+
+    @property
+    def shelf(self) -> str:
+        """The group it is shown and exported in: what has no known place stands apart."""
+        return self.group if self.known else UNPLACED
 
     @cached_property
     def components(self) -> tuple[str, ...]:
@@ -106,11 +113,15 @@ class PlacedPart:
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """The whole nose: placed parts by name, and what is uncertain about it."""
+    """The whole nose: placed parts by name, and what is uncertain about it.
+
+    left_out: parts that are not fitted, and belts and hoses that need one of those.
+    """
 
     envelope: Envelope
     survey: Survey
     parts: Mapping[str, PlacedPart]
+    left_out: tuple[str, ...]
 
     @cached_property
     def uncertainty(self) -> Uncertainty:
@@ -132,8 +143,8 @@ class Layout:
         from noseroom.geometry.kernel import location
 
         nose = cq.Assembly(name="nose")
-        for group in GROUPS:
-            members = [one for one in self.parts.values() if one.group == group]
+        for group in (*GROUPS, UNPLACED):
+            members = [one for one in self.parts.values() if one.shelf == group]
             if not members:
                 continue
             level = cq.Assembly(name=group)
@@ -178,7 +189,12 @@ def arrange(envelope: Envelope) -> Layout:
             one = _place_derived(entry, placed, fitted)
             if one is not None:
                 placed[name] = one
-    return Layout(envelope, survey, {name: placed[name] for name in fitted if name in placed})
+    return Layout(
+        envelope,
+        survey,
+        {name: placed[name] for name in fitted if name in placed},
+        tuple(name for name in envelope.parts if name not in placed),
+    )
 
 
 def network_of(
@@ -277,11 +293,10 @@ def _place_derived(
     else:
         pairs = [name.split(".", 1) for name in names]
         ends = [placed[name] for name, _ in pairs if name in placed]
-        ports = [placed[name].port(port) for name, port in pairs if name in placed]
-        if not ends or ports[0] is None:
+        if not ends or pairs[0][0] not in placed:
             return None
-        stub = float(values.get("length", 100.0))
-        run = hose_run([port for port in ports if port is not None], stub, ends[0].pose)
+        ports = [_port(placed[name], port, entry) for name, port in pairs if name in placed]
+        run = hose_run(ports, float(values["stub"]), ends[0].pose)
     return PlacedPart(
         name=entry.name,
         kind=entry.kind,
@@ -293,6 +308,17 @@ def _place_derived(
         placements=tuple(_tied(entry.name, ends[0], one) for one in ends),
         slack_mm=_size_slack(part, entry) + max(_radius_slack(one) for one in ends),
     )
+
+
+def _port(part: PlacedPart, name: str, hose: PartEntry) -> Port:
+    port = part.port(name)
+    if port is None:
+        there = ", ".join(part.part.ports()) or "none"
+        raise SurveyError(
+            f"{hose.name}: the {part.name} has no port {name!r}; it has {there}",
+            lines=(hose.line,),
+        )
+    return port
 
 
 def _tied(name: str, first: PlacedPart, end: PlacedPart) -> Placement:

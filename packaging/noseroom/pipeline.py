@@ -60,7 +60,7 @@ def _arranged(path: str | Path, envelope: Envelope) -> Layout:
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
-        wanted = "readings that one nose can satisfy"
+    X
         raise EnvelopeError(str(path), (Fault(line, "place", str(error), wanted, also),)) from error
     hopeless = [one for one in layout.survey.disagreements if abs(one.w) > HOPELESS_W]
     if hopeless:
@@ -119,7 +119,7 @@ def _result(
             *(_assumption(envelope, one, "replaced by readings") for one in survey.dropped),
             *(_assumption(envelope, one, "refuted by readings") for one in survey.refuted),
         ),
-        left_out=tuple(name for name, one in envelope.parts.items() if not one.fitted),
+        left_out=layout.left_out,
         notes=envelope.notes,
         parts=tuple(
             PlacedSummary(

@@ -158,7 +158,7 @@ def _volume(body: Body) -> float:
 def _scene(layout: Layout, bodies: Bodies) -> list[PlacedMesh]:
     return [
         PlacedMesh(
-            ("nose", part.group, part.name, component),
+            ("nose", part.shelf, part.name, component),
             bodies[part.name, component].mesh,
             part.pose,
             _colour(part.part.about.colour),
