@@ -60,7 +60,7 @@ def _arranged(path: str | Path, envelope: Envelope) -> Layout:
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
-    X
+        wanted = "readings that one nose can satisfy"
         raise EnvelopeError(str(path), (Fault(line, "place", str(error), wanted, also),)) from error
     hopeless = [one for one in layout.survey.disagreements if abs(one.w) > HOPELESS_W]
     if hopeless:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,14 +11,26 @@ from numpy.typing import NDArray
 from noseroom.findings import Support
 from noseroom.geometry.separation import READING_DEVIATIONS
 from noseroom.survey.solution import Source
-from noseroom.units import format_length
+from noseroom.units import MM_PER_INCH, format_length
 
 _LEAST_SHARE = 0.005
 _MOST_SUPPORTS = 10
+_INCH_STEP_MM, _METRIC_STEP_MM = MM_PER_INCH / 16, 0.1
+_MEASURE, _READ = "measure what is only assumed: ", "read line "
+# The first number of "18 ± 3 mm" has its unit at the far end.
+_MM_PAIR = re.compile(r"(-?\d+(?:\.\d+)?)(?: mm)? ± (\d+(?:\.\d+)?) mm\b")
+_MM = re.compile(r"(-?\d+(?:\.\d+)?) mm\b")
 
 
 def length(mm: float, unit: str) -> str:
-    """A length for a person; a clearance is rounded down, never up."""
+    """A clearance for a person: rounded down, never up.
+
+    What is more than nothing but less than the rule's finest mark is "under 1/16 in": "0 in" would
+    read like contact.
+    """
+    step = _METRIC_STEP_MM if unit not in ("in", "ft") else _INCH_STEP_MM
+    if 0 < mm < step:
+        return f"under {format_length(step, unit)}"
     return format_length(mm, unit, rounding="down")
 
 
@@ -35,8 +48,34 @@ def way(direction: NDArray[np.float64]) -> str:
     return names[axis][int(direction[axis] > 0)]
 
 
-def supports(form: NDArray[np.float64], sources: Sequence[Source]) -> tuple[Support, ...]:
-    """What a value with derivatives `form` (s,) rests on, the largest part of its spread first."""
+def in_unit(text: str, unit: str) -> str:
+    """An assumption's text with its millimetres in the file's unit: "± 20 mm" as "± 13/16 in".
+
+    For texts that noseroom made: a reading stays as its reader wrote it.
+    """
+    if unit == "mm":
+        return text
+
+    def pair(found: re.Match[str]) -> str:
+        value, half = (format_length(float(one), unit) for one in found.groups())
+        return f"{value} ± {half}"
+
+    text = _MM_PAIR.sub(pair, text)
+    return _MM.sub(lambda found: format_length(float(found[1]), unit), text)
+
+
+def described(text: str, station: str) -> str:
+    """A source's text with the part that it is about: "engine: level ± 1 deg"."""
+    return text if not station or text.startswith(f"{station} ") else f"{station}: {text}"
+
+
+def supports(
+    form: NDArray[np.float64], sources: Sequence[Source], unit: str = "mm"
+) -> tuple[Support, ...]:
+    """What a value with derivatives `form` (s,) rests on, the largest part of its spread first.
+
+    unit: of the file, for the figures of assumptions.
+    """
     weights = np.array(
         [
             abs(slope) * (one.reach if one.assumed else READING_DEVIATIONS * one.deviation)
@@ -50,7 +89,7 @@ def supports(form: NDArray[np.float64], sources: Sequence[Source]) -> tuple[Supp
     order = [int(i) for i in np.argsort(-share, kind="stable") if share[i] >= _LEAST_SHARE]
     return tuple(
         Support(
-            sources[i].text,
+            _reading(sources[i], unit),
             sources[i].line,
             round(float(form[i]), 6),
             round(float(share[i]), 4),
@@ -60,13 +99,32 @@ def supports(form: NDArray[np.float64], sources: Sequence[Source]) -> tuple[Supp
     )
 
 
+def _reading(source: Source, unit: str) -> str:
+    text = in_unit(source.text, unit) if source.assumed else source.text
+    return described(text, source.station)
+
+
 def retake(rests_on: Sequence[Support]) -> tuple[str, ...]:
     """What to measure, again or for the first time, to settle a finding."""
-    said = []
-    for one in rests_on[:2]:
-        part = f"{100 * one.share:.0f} % of the spread"
-        if one.assumed:
-            said.append(f"measure what is only assumed: {one.reading} ({part})")
-        else:
-            said.append(f"read line {one.line} again with a finer tool: {one.reading} ({part})")
-    return tuple(said)
+    return tuple(
+        f"{measure(one.reading, one.line, assumed=one.assumed)} "
+        f"({100 * one.share:.0f} % of the spread)"
+        for one in rests_on[:2]
+    )
+
+
+def measure(reading: str, line: int, *, assumed: bool) -> str:
+    """One thing to measure: what is only assumed, or a reading that is too coarse."""
+    return f"{_MEASURE}{reading}" if assumed else f"{_READ}{line} again, finer: {reading}"
+
+
+def is_retake(remedy: str) -> bool:
+    """Whether a remedy asks for a reading and for nothing to be moved."""
+    return remedy.startswith((_MEASURE, _READ))
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence: "a, b and c"; "nothing" for none."""
+    if not names:
+        return "nothing"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
