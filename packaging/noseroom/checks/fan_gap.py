@@ -109,7 +109,7 @@ def _limits(
 
         scan = _Scan(pairs, fan, mine, other, theirs, ahead, rule.value_mm)
         today = scan.sure(0.0)
-        if not today.known:
+        if not today.answers(rule.value_mm):
             found.append(_Limit(other.name, ((0.0, MOST_SPACER_MM),), False, False))
             continue
         blocked = scan.blocked()

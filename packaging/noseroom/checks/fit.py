@@ -126,7 +126,7 @@ def _check_pair(
             solids = clearance(
                 bodies[a.name, mine], bodies[b.name, theirs], a.pose, b.pose, cap_mm=150.0
             )
-        elif gap.known and gap.lower_mm >= rule.value_mm:
+        elif gap.answers(rule.value_mm) and gap.lower_mm >= rule.value_mm:
             continue
         cases.append(_Case(mine, theirs, rule, gap, solids))
     if not cases:
@@ -137,7 +137,7 @@ def _check_pair(
 
 
 def _verdict(layout: Layout, case: _Case) -> Verdict:
-    if not case.gap.known:
+    if not case.gap.answers(case.rule.value_mm):
         return Verdict.NOT_KNOWN
     if case.solids is not None and case.solids.relation is Relation.UNDECIDED:
         return Verdict.TOO_CLOSE

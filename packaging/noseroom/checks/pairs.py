@@ -27,16 +27,21 @@ class SureGap:
 
     lower_mm: the gap that surely remains; -inf where it is not known. nominal_mm: the smallest gap
     of their pieces as adjusted. worst: the deciding pieces; None where boxes already decide.
+    adrift: whether nothing fixes some part of how the two stand to each other.
     """
 
     lower_mm: float
     nominal_mm: float
     worst: Separation | None
+    adrift: bool = False
 
-    @property
-    def known(self) -> bool:
-        """Whether anything is sure."""
-        return bool(np.isfinite(self.lower_mm))
+    def answers(self, asked_mm: float) -> bool:
+        """Whether the gap can be judged against what is asked.
+
+        Parts that are adrift from each other (nothing fixes some part of how they stand) may still
+        surely keep clear along a direction that is fixed; where they do not, nothing is known.
+        """
+        return bool(np.isfinite(self.lower_mm)) and not (self.adrift and self.lower_mm < asked_mm)
 
 
 def relative_sway_mm(a: PlacedPart, b: PlacedPart, uncertainty: Uncertainty) -> float:
@@ -139,7 +144,7 @@ class Pairs:
             if worst is None or one.lower_mm - slack < lower:
                 worst = one
             lower = min(lower, one.lower_mm - slack)
-        return SureGap(float(lower), float(nominal), worst)
+        return SureGap(float(lower), float(nominal), worst, adrift=bool(np.isinf(loose)))
 
     def nominal_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats

@@ -15,6 +15,7 @@ from noseroom.units import MM_PER_INCH, format_length
 
 _LEAST_SHARE = 0.005
 _MOST_SUPPORTS = 10
+_SMALL_MM = 6.0  # below it sixteenths of an inch are too coarse for a ±
 _INCH_STEP_MM, _METRIC_STEP_MM = MM_PER_INCH / 16, 0.1
 _MEASURE, _READ = "measure what is only assumed: ", "read line "
 # The first number of "18 ± 3 mm" has its unit at the far end.
@@ -56,12 +57,13 @@ def in_unit(text: str, unit: str) -> str:
     if unit == "mm":
         return text
 
-    def pair(found: re.Match[str]) -> str:
-        value, half = (format_length(float(one), unit) for one in found.groups())
-        return f"{value} ± {half}"
+    def said(*numbers: str) -> list[str]:
+        values = [float(one) for one in numbers]
+        fine = any(0 < abs(one) < _SMALL_MM for one in values)
+        return [format_length(one, unit, denominator=64 if fine else 16) for one in values]
 
-    text = _MM_PAIR.sub(pair, text)
-    return _MM.sub(lambda found: format_length(float(found[1]), unit), text)
+    text = _MM_PAIR.sub(lambda found: " ± ".join(said(*found.groups())), text)
+    return _MM.sub(lambda found: said(found[1])[0], text)
 
 
 def described(text: str, station: str) -> str:
@@ -99,7 +101,14 @@ def supports(
     )
 
 
+def usual(size: str) -> str:
+    """An assumed size, "condenser ports.spacing", as something that an answer rests on."""
+    return f"{size} (a usual size)"
+
+
 def _reading(source: Source, unit: str) -> str:
+    if source.assumed and source.text == f"{source.station} {source.key}: usual":
+        return usual(f"{source.station} {source.key}")
     text = in_unit(source.text, unit) if source.assumed else source.text
     return described(text, source.station)
 

@@ -13,7 +13,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 def showing_progress() -> Iterator[Callable[[int, int, str], None]]:
     """Give a function (done, of, what) that moves a bar; it vanishes at the end."""
     console = Console(stderr=True)
-    columns = (BarColumn(bar_width=24), MofNCompleteColumn(), TextColumn("{task.description}"))
+    columns = (
+        BarColumn(bar_width=24),
+        MofNCompleteColumn(),
+        TextColumn("{task.description}", markup=False),
+    )
     with Progress(
         *columns, console=console, transient=True, disable=not console.is_terminal
     ) as bar:

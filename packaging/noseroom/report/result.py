@@ -10,19 +10,25 @@ from typing import Any
 from noseroom.findings import Finding, Verdict, exit_status, overall
 
 SCHEMA_VERSION = 1
-CAUTIONS = (
-    "Refrigerant is for certified people with recovery equipment; never vent it.",
-    "A fan can start by itself: battery off, engine cold, before hands go near it.",
-    "Never open a hot cooling system.",
-    "Guaranteed for the model as measured, at rest; engine movement is not in it yet.",
-)
+GUARANTEE = "Guaranteed for the model as measured, at rest; engine movement is not in it yet."
+CAUTIONS: dict[str, frozenset[str]] = {
+    GUARANTEE: frozenset(),
+    "Refrigerant is for certified people with recovery equipment; never vent it.": frozenset(
+        {"condenser", "drier", "compressor"}
+    ),
+    "A fan can start by itself: battery off, engine cold, before hands go near it.": frozenset(
+        {"fan", "electric fan"}
+    ),
+    "Never open a hot cooling system.": frozenset({"radiator", "hose"}),
+}
+"""Cautions, and the kinds of parts that each concerns (none named: the whole result)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
     """Something that nobody measured. reach: half-width of its range; line: where it belongs.
 
-    state: "used", "replaced by readings" or "refuted by readings".
+    state: "used", "replaced by readings" or "refuted by readings". part: whose it is.
     """
 
     text: str
@@ -31,6 +37,7 @@ class Assumption:
     unit: str
     source: str
     state: str = "used"
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +83,17 @@ class Result:
     input_sha256: str
     made_with: dict[str, str]
     files: tuple[WrittenFile, ...] = ()
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[str, ...] = tuple(CAUTIONS)
+
+    def __str__(self) -> str:
+        """What the terminal shows, plain, 80 columns wide."""
+        from io import StringIO
+
+        from noseroom.report.terminal import show
+
+        text = StringIO()
+        show(self, "", stream=text, width=80)
+        return text.getvalue()
 
     @property
     def exit_status(self) -> int:

@@ -1,0 +1,325 @@
+"""What a result comes down to: findings by cause, remedies by worth, assumptions by part.
+
+Everything here is words made from a result; terminal and drawings show it, each in its own way.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from noseroom.checks import words
+from noseroom.findings import Finding, Verdict
+from noseroom.report.result import CAUTIONS, Assumption, Result
+from noseroom.units import format_length, read_length
+
+MOST_HEADLINES = 8
+MOST_REMEDIES = 8
+_MOST_RETAKES = 3
+_MOST_NAMED = 5
+_MOST_OTHERS = 20
+_MOVE = re.compile(
+    r"move the (?P<part>.+?) (?P<by>\d.*?) "
+    r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)"
+)
+
+
+@dataclass(frozen=True)
+class Headline:
+    """One cause and all that comes of it; `more` are lines of figures below it."""
+
+    verdict: Verdict
+    text: str
+    more: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """The best remedies, and how many more there are."""
+
+    shown: tuple[str, ...]
+    more: int
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """What a part rests on that nobody measured. bears: an open answer rests on it."""
+
+    part: str
+    line: int
+    texts: tuple[str, ...]
+    bears: bool
+
+
+def open_findings(result: Result) -> list[Finding]:
+    """All findings but those that fit, worst first."""
+    return [one for one in result.findings if one.verdict is not Verdict.FITS]
+
+
+def headlines(result: Result) -> list[Headline]:
+    """The fan's answer first, then one line for each cause, worst first."""
+    fans = [one for one in result.findings if _is_fan_gap(one)]
+    rest = [one for one in open_findings(result) if one not in fans]
+    found = [Headline(one.verdict, one.note, _fan_figures(one, result.unit)) for one in fans]
+    for verdict in sorted(set(Verdict) - {Verdict.FITS}, key=lambda one: one.rank):
+        group = [one for one in rest if one.verdict is verdict]
+        pairs = [one for one in group if len(one.parts) == 2]
+        found += [Headline(verdict, one.note) for one in group if one not in pairs]
+        found += [
+            Headline(verdict, _cause(result, verdict, key, members))
+            for key, members in _by_cause(result, pairs)
+        ]
+    return found
+
+
+def _is_fan_gap(finding: Finding) -> bool:
+    return finding.id.startswith("fan gap")
+
+
+def _fan_figures(finding: Finding, unit: str) -> tuple[str, ...]:
+    """The gaps at the clock's hours and the spacer to aim for."""
+    details = finding.details
+    hours = [hour for hour in (12, 3, 6, 9) if f"gap_{hour}_mm" in details]
+    lines = []
+    if hours:
+        gaps = [_figure(details[f"gap_{hour}_mm"]) for hour in hours]
+        spread = max(_figure(details.get(f"gap_{hour}_spread_mm", 0.0)) for hour in hours)
+        said = ", ".join(words.length(gap, unit) for gap in gaps)
+        clock = words.listed([str(hour) for hour in hours])
+        lines.append(
+            f"blade front to radiator core at {clock} o'clock: {said} "
+            f"(each ± {words.at_least(spread, unit)})"
+        )
+    for low, high in spacer_windows(finding):
+        if low > 0:
+            # Rounded inwards, so that both ends still keep every rule.
+            middle = format_length((low + high) / 2, unit, denominator=32)
+            half = format_length(
+                (high - low) / 2 - _shift((low + high) / 2, unit),
+                unit,
+                denominator=32,
+                rounding="down",
+            )
+            lines.append(f"spacer to aim for: {middle} ± {half}")
+    return tuple(lines)
+
+
+def _shift(mm: float, unit: str) -> float:
+    """How far rounding moves a length, mm."""
+    shown = read_length(format_length(mm, unit, denominator=32), unit)
+    return abs(shown.value - mm)
+
+
+def spacer_windows(finding: Finding) -> list[tuple[float, float]]:
+    """Thicknesses that keep every rule, (from, to) mm, of a fan's finding."""
+    given = finding.details.get("spacer_mm", [])
+    return [(low, high) for low, high in given] if isinstance(given, list) else []
+
+
+def _figure(value: object) -> float:
+    return float(value) if isinstance(value, int | float) else 0.0
+
+
+Key = tuple[str, str]
+
+
+def _ends(finding: Finding) -> tuple[Key, Key]:
+    """Its two (part, component), the component "" where none is told."""
+    told = str(finding.details.get("components", "")).split(" / ")
+    mine, theirs = told if len(told) == 2 else ("", "")
+    return (finding.parts[0], mine), (finding.parts[1], theirs)
+
+
+def _by_cause(result: Result, pairs: Sequence[Finding]) -> list[tuple[Key, list[Finding]]]:
+    """Pairs that share one end, the largest group first; what shares nothing stands alone."""
+    lost = {part.name for part in result.parts if not part.known}
+    left, groups = list(pairs), []
+    while left:
+        count = Counter(end for one in left for end in _ends(one))
+        # A part whose place is not known is the cause, whatever else its pairs share.
+        key = max(count, key=lambda end: (end[0] in lost, count[end], end[0] == left[0].parts[0]))
+        members = [one for one in left if key in _ends(one)]
+        groups.append((key, members))
+        left = [one for one in left if one not in members]
+    return groups
+
+
+def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding]) -> str:
+    if len(members) == 1:
+        return members[0].note
+    others = [next(end for end in _ends(one) if end != key) for one in members]
+    if verdict is Verdict.NOT_KNOWN:
+        names = _few([part for part, _ in others])
+        return (
+            f"Nothing fixes where the {key[0]} stands: how near it comes to {names} is not known."
+        )
+    if verdict is Verdict.TOO_CLOSE:
+        return f"{_named(key)} may be too close to {_few([_named(end) for end in others])}."
+    said = []
+    for finding, end in zip(members, others, strict=True):
+        away = finding.measured_mm or 0.0
+        figure = (
+            f"by {words.at_least(-away, result.unit)}"
+            if away < 0
+            else f"({words.length(away, result.unit)} apart)"
+        )
+        said.append(f"{_named(end)} {figure}")
+    return f"{_named(key)} fouls {_few(said)}."
+
+
+def _named(end: Key) -> str:
+    part, component = end
+    return part if not component or component in part else f"{part} ({component})"
+
+
+def _few(names: Sequence[str]) -> str:
+    if len(names) <= _MOST_NAMED + 1:
+        return words.listed(names)
+    return f"{', '.join(names[:_MOST_NAMED])} and {len(names) - _MOST_NAMED} more"
+
+
+def remedies(result: Result) -> Ranked:
+    """What to do, the most worth first: moves said once, readings by how many answers they open.
+
+    Where a spacer answers for the fan, what else would free the fan is named as its alternative.
+    """
+    spaced = {
+        one.parts[0]
+        for one in open_findings(result)
+        if _is_fan_gap(one) and spacer_windows(one) and one.remedies
+    }
+    acts = list(
+        dict.fromkeys(
+            remedy
+            for finding in sorted(open_findings(result), key=lambda one: not _is_fan_gap(one))
+            for remedy in _acts(finding, spaced)
+        )
+    )
+    acts = _joined(_largest_moves(acts))
+    retakes = _retakes(open_findings(result))
+    room = MOST_REMEDIES - min(_MOST_RETAKES, len(retakes))
+    shown = acts[:room]
+    shown += retakes[: MOST_REMEDIES - len(shown)]
+    return Ranked(tuple(shown), len(acts) + len(retakes) - len(shown))
+
+
+_INSTEAD = "or, without a spacer, "
+
+
+def _acts(finding: Finding, spaced: set[str]) -> Iterable[str]:
+    """What a finding asks to do, but for readings."""
+    fan = next((part for part in finding.parts if part in spaced), "")
+    for remedy in finding.remedies:
+        if words.is_retake(remedy):
+            continue
+        moved = _MOVE.fullmatch(remedy)
+        if moved is None or not fan:
+            yield remedy
+        elif moved["part"] != fan:  # a spacer is what moves the fan
+            yield f"{_INSTEAD}{remedy}"
+
+
+def _largest_moves(acts: Sequence[str]) -> list[str]:
+    """One move for each part and way: the largest serves them all."""
+    largest: dict[tuple[str, str, str], tuple[float, str]] = {}
+    order: list[tuple[str, str, str]] = []
+    for act in acts:
+        moved = _MOVE.fullmatch(act.removeprefix(_INSTEAD))
+        if moved is None:
+            key, by = (act, "", ""), 0.0
+        else:
+            prefix = _INSTEAD if act.startswith(_INSTEAD) else ""
+            key, by = (prefix, moved["part"], moved["way"]), read_length(moved["by"], "mm").value
+        if key not in largest:
+            order.append(key)
+        if key not in largest or by > largest[key][0]:
+            largest[key] = by, act
+    return [largest[key][1] for key in order]
+
+
+def _joined(acts: Sequence[str]) -> list[str]:
+    """All moves that stand in for a spacer as one remedy: none of them alone would do."""
+    instead = [act for act in acts if act.startswith(_INSTEAD)]
+    moves = [act.removeprefix(f"{_INSTEAD}move ") for act in instead]
+    joined = f"{_INSTEAD}move {words.listed(moves)}"
+    first = instead[:1]
+    return [joined if act in first else act for act in acts if act in first or act not in instead]
+
+
+def _retakes(findings: Sequence[Finding]) -> list[str]:
+    """Readings that would settle the most, by their shares of the spreads of open answers."""
+    worth: dict[tuple[str, int, bool], float] = {}
+    serves: Counter[tuple[str, int, bool]] = Counter()
+    for finding in findings:
+        if finding.verdict is not Verdict.TOO_CLOSE:
+            continue
+        shares: dict[tuple[str, int, bool], float] = {}
+        for one in finding.rests_on:
+            key = (one.reading, one.line, one.assumed)
+            shares[key] = shares.get(key, 0.0) + one.share
+        for key, share in shares.items():
+            worth[key] = worth.get(key, 0.0) + share
+            serves[key] += share >= 0.1  # noqa: PLR2004
+    order = sorted((key for key in worth if serves[key]), key=lambda key: (-worth[key], key[1]))
+    return [
+        f"{words.measure(reading, line, assumed=assumed)} "
+        f"(bears on {serves[reading, line, assumed]} open "
+        f"{'answer' if serves[reading, line, assumed] == 1 else 'answers'})"
+        for reading, line, assumed in order
+    ]
+
+
+def assumed(result: Result) -> list[Assumed]:
+    """Assumptions in use by part, each said once, those that open answers rest on first."""
+    bearing = {
+        (one.line, one.reading)
+        for finding in open_findings(result)
+        for one in finding.rests_on
+        if one.assumed
+    }
+    groups: dict[tuple[bool, str, int], dict[str, None]] = {}
+    for one in result.assumptions:
+        if one.state == "used":
+            bears = any((one.line, text) in bearing for text in _spellings(one, result.unit))
+            said = groups.setdefault((bears, one.part, one.line), {})
+            said[_said(one, result.unit)] = None
+    return [
+        Assumed(part or f"line {line}", line, tuple(texts), bears)
+        for (bears, part, line), texts in sorted(groups.items(), key=lambda it: not it[0][0])
+    ]
+
+
+def too_many(rows: Sequence[Assumed]) -> bool:
+    """Whether what no open answer rests on is rather counted than told."""
+    return sum(len(row.texts) for row in rows if not row.bears) > _MOST_OTHERS
+
+
+def refuted(result: Result) -> list[str]:
+    """Assumptions that the readings contradict."""
+    return list(
+        dict.fromkeys(
+            words.described(words.in_unit(one.text, result.unit), one.part)
+            for one in result.assumptions
+            if one.state == "refuted by readings"
+        )
+    )
+
+
+def _spellings(one: Assumption, unit: str) -> set[str]:
+    """How a finding may name an assumption: with its part or without, in mm or in the file's."""
+    texts = {one.text, words.in_unit(one.text, unit)}
+    texts |= {words.described(text, one.part) for text in texts}
+    return texts | {words.usual(one.text.split(": about")[0])}
+
+
+def _said(one: Assumption, unit: str) -> str:
+    text = words.in_unit(one.text, unit).removeprefix(f"{one.part} ")
+    return text.replace(": about", " about", 1)
+
+
+def cautions(result: Result) -> list[str]:
+    """The result's cautions that concern a part of this nose."""
+    kinds = {part.kind for part in result.parts}
+    return [one for one in result.cautions if not CAUTIONS.get(one) or kinds & CAUTIONS[one]]
