@@ -261,7 +261,7 @@ def _retakes(findings: Sequence[Finding]) -> list[str]:
             shares[key] = shares.get(key, 0.0) + one.share
         for key, share in shares.items():
             worth[key] = worth.get(key, 0.0) + share
-            serves[key] += share >= 0.1  # noqa: PLR2004
+            serves[key] += share >= 0.1
     order = sorted((key for key in worth if serves[key]), key=lambda key: (-worth[key], key[1]))
     return [
         f"{words.measure(reading, line, assumed=assumed)} "

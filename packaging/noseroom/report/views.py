@@ -1,91 +1,155 @@
-"""The side and front views: the layout's pieces, projected and dimensioned."""
+"""The side and front views: the layout's pieces, projected, dimensioned and marked."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks.words import listed
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, PlacedPart
-from noseroom.report.drawing import Centreline, Dimension, Drawing, Outline, Spot
-from noseroom.units import format_length
+from noseroom.report.drawing import Centreline, Drawing, Outline, Spot
+from noseroom.report.view_sizes import (
+    AFT,
+    View,
+    dimensions,
+    flat_box,
+    level_to,
+    project,
+    solid_components,
+)
 
 Floats = NDArray[np.float64]
-View = Literal["side", "front"]
 
-_PLANE: dict[View, Floats] = {
-    # The side view is taken from the car's left, front to the left; the front view from ahead of
-    # the car, so that the car's left is on the right of the sheet.
-    "side": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]),
-    "front": np.array([[0.0, -1.0, 0.0], [0.0, 0.0, 1.0]]),
-}
 _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.array([-1.0, 0, 0])}
 _MOST_SPOTS = 12
+_SURROUNDINGS = ("grille", "bumper bar", "hood latch", "box", "cylinder")
+"""What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
+_MARGIN_MM = 100.0
+_AXIS_PAST_MM = 60.0
 
 
 def draw(layout: Layout, findings: tuple[Finding, ...], view: View) -> Drawing:
-    """One view of the whole nose with its tight spots."""
+    """One view of the whole nose with its tight spots.
+
+    Parts whose place is not known are named in a note. What stands about the nose is cut off at a
+    margin around the rest, and named where it is.
+    """
     unit: Literal["in", "mm"] = "in" if layout.envelope.unit in ("in", "ft") else "mm"
     side = view == "side"
+    drawn = [part for part in layout.parts.values() if part.known and part.components]
+    window = _window(drawn, findings, view)
+    outlines, beyond, cut = _outlines(drawn, view, window)
     return Drawing(
         title=layout.envelope.title,
         subtitle="Side view, from the car's left" if side else "Front view, from ahead of the car",
         left_label="FRONT" if side else "CAR'S RIGHT",
         right_label="REAR" if side else "CAR'S LEFT",
-        outlines=tuple(_outlines(layout, view)),
-        dimensions=tuple(_dimensions(layout, view, unit)),
-        spots=tuple(_spots(findings, view)),
-        axes=tuple(_axes(layout, view)),
+        outlines=tuple(outlines),
+        dimensions=dimensions(layout, view, unit),
+        spots=tuple(_spots(layout, findings, view)),
+        axes=tuple(_axes(drawn, view)),
         unit=unit,
-        notes=(
-            "Guaranteed for the model as measured, at rest.",
-            "Parts whose place is not known are not drawn.",
-        ),
+        notes=tuple(_notes(layout, beyond, cut)),
     )
 
 
-def _project(points: Floats, view: View) -> Floats:
-    return np.asarray(points @ _PLANE[view].T)
+def _notes(layout: Layout, beyond: Sequence[str], cut: Sequence[str]) -> Iterator[str]:
+    yield "Guaranteed for the model as measured, at rest."
+    yield "Gaps are level, along the car."
+    lost = [part.name for part in layout.parts.values() if not part.known]
+    if lost:
+        yield f"Not drawn, place not known: {listed(lost)}."
+    if beyond:
+        yield f"Beyond this drawing: {listed(beyond)}."
+    if cut:
+        yield f"Cut off at its edge: {listed(cut)}."
 
 
-def _outlines(layout: Layout, view: View) -> Iterator[Outline]:
-    from shapely import MultiPoint, union_all
-    from shapely.geometry import MultiPolygon, Polygon
+def _window(parts: Sequence[PlacedPart], findings: Sequence[Finding], view: View) -> Floats | None:
+    """What the view shows, (2, 2) mm; None for everything."""
+    open_on = {name for one in findings if one.verdict is not Verdict.FITS for name in one.parts}
+    boxes = [
+        flat_box(part, view)
+        for part in parts
+        if solid_components(part) and (part.kind not in _SURROUNDINGS or part.name in open_on)
+    ]
+    if not boxes:
+        return None
+    low = np.min([box[0] for box in boxes], axis=0)
+    high = np.max([box[1] for box in boxes], axis=0)
+    return np.array([low - _MARGIN_MM, high + _MARGIN_MM])
 
-    for part in layout.parts.values():
-        if not part.known or not part.components:
-            continue
+
+def _outlines(
+    parts: Sequence[PlacedPart], view: View, window: Floats | None
+) -> tuple[list[Outline], list[str], list[str]]:
+    """Outlines inside the window, the names of parts beyond it, and of those cut by it."""
+    from shapely import box
+
+    frame = None if window is None else box(*window[0], *window[1])
+    found: list[Outline] = []
+    beyond: list[str] = []
+    cut: list[str] = []
+    for part in parts:
         swept = set(part.part.sweeps())
-        for group, kind in ((False, "part"), (True, "swept")):
-            names = [name for name in part.components if (name in swept) is group]
-            hulls = [
-                MultiPoint(_project(piece.corners, view)).convex_hull
-                for name in names
-                for piece in part.moving[name][0]
-            ]
-            whole: Any = union_all([one for one in hulls if one.geom_type == "Polygon"])
-            if whole.is_empty:
+        for kind, names in (
+            ("part", solid_components(part)),
+            ("swept", [name for name in part.components if name in swept]),
+        ):
+            whole = _silhouette(part, names, view)
+            if whole is None:
                 continue
-            if whole.geom_type == "GeometryCollection":
-                whole = MultiPolygon([g for g in whole.geoms if isinstance(g, Polygon)])
+            shown = whole
+            if part.kind in _SURROUNDINGS and frame is not None and not frame.covers(whole):
+                shown = _areas(whole.intersection(frame))
+                if kind == "part":
+                    (beyond if shown is None else cut).append(part.name)
+                if shown is None:
+                    continue
             corners = np.concatenate([p.corners for n in names for p in part.moving[n][0]])
-            yield Outline(
-                label=part.name if kind == "part" else f"{part.name}: {names[0]}",
-                colour=part.part.about.colour,
-                polygon=whole,
-                depth=float((corners @ _TOWARDS[view]).max()),
-                kind="part" if kind == "part" else "swept",
+            found.append(
+                Outline(
+                    label=part.name if kind == "part" else f"{part.name}: {names[0]}",
+                    colour=part.part.about.colour,
+                    polygon=shown,
+                    depth=float((corners @ _TOWARDS[view]).max()),
+                    kind="part" if kind == "part" else "swept",
+                )
             )
+    return found, beyond, cut
 
 
-def _spots(findings: tuple[Finding, ...], view: View) -> Iterator[Spot]:
+def _silhouette(part: PlacedPart, names: Sequence[str], view: View) -> Any:
+    """The union of its pieces' shadows, holes kept; None where that is no area."""
+    from shapely import MultiPoint, union_all
+
+    hulls = [
+        MultiPoint(project(piece.corners, view)).convex_hull
+        for name in names
+        for piece in part.moving[name][0]
+    ]
+    return _areas(union_all([one for one in hulls if one.geom_type == "Polygon"]))
+
+
+def _areas(shape: Any) -> Any:
+    """The polygons of any shape as one, or None."""
+    from shapely import MultiPolygon, Polygon
+
+    if shape.geom_type == "Polygon":
+        return None if shape.is_empty else shape
+    kept = [one for one in getattr(shape, "geoms", ()) if isinstance(one, Polygon)]
+    return MultiPolygon(kept) if kept else None
+
+
+def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[Spot]:
     shown = [one for one in findings if one.verdict is not Verdict.FITS and one.points]
     for number, finding in enumerate(shown[:_MOST_SPOTS], start=1):
-        ends = _project(np.array(finding.points), view)
+        place = _overlap_middle(layout, finding)
+        ends = project(np.array(finding.points) if place is None else place[None], view)
         yield Spot(
             number,
             (float(ends[0, 0]), float(ends[0, 1])),
@@ -95,71 +159,68 @@ def _spots(findings: tuple[Finding, ...], view: View) -> Iterator[Spot]:
         )
 
 
-def _solid_components(part: PlacedPart) -> list[str]:
-    return [name for name in part.components if name not in part.part.sweeps()]
+def _overlap_middle(layout: Layout, finding: Finding) -> Floats | None:
+    """The middle, (3,), of where two overlapping bodies share most room; None for other findings.
+
+    The points of an overlap are those that its pulling apart rests on: far from where it is.
+    """
+    if finding.pull_apart is None or len(finding.parts) != 2:
+        return None
+    told = str(finding.details.get("components", "")).split(" / ")
+    parts = [layout.parts.get(name) for name in finding.parts]
+    boxes = []
+    for part, name in zip(parts, told, strict=False):
+        if part is None or name not in part.moving:
+            return None
+        boxes.append(np.array([piece.box for piece in part.moving[name][0]]))
+    if len(boxes) != 2:
+        return None
+    low = np.maximum(boxes[0][:, None, 0], boxes[1][None, :, 0])
+    high = np.minimum(boxes[0][:, None, 1], boxes[1][None, :, 1])
+    room = np.prod(np.maximum(high - low, 0.0), axis=-1)
+    if not room.any():
+        return None
+    at = np.unravel_index(int(np.argmax(room)), room.shape)
+    return np.asarray((low[at] + high[at]) / 2)
 
 
-def _box(part: PlacedPart, view: View) -> Floats:
-    corners = np.concatenate(
-        [p.corners for name in _solid_components(part) for p in part.moving[name][0]]
-    )
-    flat = _project(corners, view)
-    return np.array([flat.min(axis=0), flat.max(axis=0)])
-
-
-def _dimensions(layout: Layout, view: View, unit: str) -> Iterator[Dimension]:
-    """Overall sizes of the stack and, from the side, how it sits along the car."""
-    known = {
-        part.name: part for part in layout.parts.values() if part.known and _solid_components(part)
-    }
-    stack = [p for p in known.values() if p.kind in ("condenser", "radiator", "core support")]
+def _axes(parts: Sequence[PlacedPart], view: View) -> Iterator[Centreline]:
     if view == "front":
-        for part in stack:
-            (u0, v0), (u1, v1) = _box(part, view)
-            yield _dimension((u0, v0), (u1, v0), unit, "horizontal")
-            yield _dimension((u1, v0), (u1, v1), unit, "vertical")
-        return
-    along = [p for p in known.values() if p.kind in ("condenser", "radiator", "shroud", "fan")]
-    boxes = sorted(((_box(p, view), p) for p in along), key=lambda it: float(it[0][0, 0]))
-    for box, _ in boxes:
-        yield _dimension((box[0, 0], box[0, 1]), (box[1, 0], box[0, 1]), unit, "horizontal")
-    for (near, _), (far, _) in pairwise(boxes):
-        if far[0, 0] > near[1, 0]:
-            v = float(max(near[0, 1], far[0, 1]))
-            yield _dimension((near[1, 0], v), (far[0, 0], v), unit, "horizontal")
-    for part in stack:
-        (_, v0), (u1, v1) = _box(part, view)
-        yield _dimension((u1, v0), (u1, v1), unit, "vertical")
-
-
-def _dimension(
-    start: tuple[float, float],
-    end: tuple[float, float],
-    unit: str,
-    direction: Literal["horizontal", "vertical"],
-) -> Dimension:
-    axis = 0 if direction == "horizontal" else 1
-    text = format_length(abs(float(end[axis]) - float(start[axis])), unit)
-    first = (float(start[0]), float(start[1]))
-    return Dimension(first, (float(end[0]), float(end[1])), text, direction)
-
-
-def _axes(layout: Layout, view: View) -> Iterator[Centreline]:
-    if view == "front":
-        parts = [part for part in layout.parts.values() if part.known and part.components]
-        if parts:
-            boxes = np.array(
-                [_box(p, view) for p in parts if set(p.components) - set(p.part.sweeps())]
-            )
-            low, high = float(boxes[:, 0, 1].min()), float(boxes[:, 1, 1].max())
+        boxes = [
+            flat_box(part, view)
+            for part in parts
+            if solid_components(part) and part.kind not in _SURROUNDINGS
+        ]
+        if boxes:
+            low = min(float(box[0, 1]) for box in boxes)
+            high = max(float(box[1, 1]) for box in boxes)
             yield Centreline((0.0, low), (0.0, high), "car's centreline")
         return
-    for part in layout.parts.values():
-        if part.known and part.kind in ("water pump", "engine") and "axis" in part.part.features():
-            point, direction, _ = part.touch_point("axis")
-            ends = _project(np.array([point - 60 * direction, point + 60 * direction]), view)
-            yield Centreline(
-                (float(ends[0, 0]), float(ends[0, 1])),
-                (float(ends[1, 0]), float(ends[1, 1])),
-                "fan axis" if part.kind == "water pump" else "crank axis",
-            )
+    for part in parts:
+        if part.kind == "water pump":
+            yield _axis(part, _to_core(parts, part), "fan axis")
+        elif part.kind == "engine":
+            yield _axis(part, 0.0, "crank axis")
+
+
+def _axis(part: PlacedPart, ahead_mm: float, label: str) -> Centreline:
+    """Its axis, from `ahead_mm` and a bit ahead of its own point to a bit behind it."""
+    point, direction, _ = part.touch_point("axis")
+    aft = direction * np.sign(direction[0] or 1.0)
+    ends = project(
+        np.array([point - (ahead_mm + _AXIS_PAST_MM) * aft, point + _AXIS_PAST_MM * aft]), "side"
+    )
+    return Centreline(
+        (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1])), label
+    )
+
+
+def _to_core(parts: Sequence[PlacedPart], pump: PlacedPart) -> float:
+    """How far the radiator's core is ahead of the pump's point, mm; 0 for none."""
+    for radiator in (part for part in parts if part.kind == "radiator"):
+        plane, normal, _ = radiator.touch_point("core.rear")
+        point = np.asarray(pump.touch_point("axis")[0])
+        end = level_to(point, np.asarray(plane), np.asarray(normal))
+        if end is not None:
+            return max(float((point - end) @ AFT), 0.0)
+    return 0.0
