@@ -114,12 +114,12 @@ class _Sizes:
             yield from self.overall(part, "horizontal")
             yield from self.overall(part, "vertical")
         for fan in self.of("fan"):
-            ends = [self.point(fan, "blade.front", f"{hour} o'clock") for hour in (9, 3)]
-            yield from self.between(f"{fan.name} diameter", *ends, "horizontal")
+            start, end = (self.point(fan, "blade.front", f"{hour} o'clock") for hour in (9, 3))
+            yield from self.between(f"{fan.name} diameter", start, end, "horizontal")
         for shroud in self.of("shroud"):
             if "opening" in shroud.part.features():
-                ends = [self.point(shroud, "opening", f"{hour} o'clock") for hour in (9, 3)]
-                yield from self.between(f"{shroud.name} opening", *ends, "horizontal")
+                start, end = (self.point(shroud, "opening", f"{hour} o'clock") for hour in (9, 3))
+                yield from self.between(f"{shroud.name} opening", start, end, "horizontal")
         for pump in self.of("water pump")[:1]:
             hub = self.point(pump, "hub.face")
             yield from self.between("fan axis", hub * (1, 0, 1), hub, "horizontal")
@@ -151,11 +151,11 @@ class _Sizes:
     def opening(self, size: Literal["width", "height"]) -> Iterator[Dimension]:
         sides = ("left", "right") if size == "width" else ("bottom", "top")
         for part in self.of("core support"):
-            ends = [self.point(part, f"opening.{side}") for side in sides]
+            start, end = (self.point(part, f"opening.{side}") for side in sides)
             direction: Literal["horizontal", "vertical"] = (
                 "horizontal" if size == "width" else "vertical"
             )
-            yield from self.between("opening", *ends, direction)
+            yield from self.between("opening", start, end, direction)
 
     def axis_height(self) -> Iterator[Dimension]:
         """How high the fan's axis is at the hub, from the opening's lower edge."""

@@ -26,9 +26,11 @@ Floats = NDArray[np.float64]
 
 _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.array([-1.0, 0, 0])}
 _MOST_SPOTS = 12
-_SURROUNDINGS = ("grille", "bumper bar", "hood latch", "box", "cylinder")
+_SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder")
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
-_MARGIN_MM = 100.0
+_MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
+"""Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
+_SLIVER_MM = 0.05
 _AXIS_PAST_MM = 60.0
 
 
@@ -81,7 +83,7 @@ def _window(parts: Sequence[PlacedPart], findings: Sequence[Finding], view: View
         return None
     low = np.min([box[0] for box in boxes], axis=0)
     high = np.max([box[1] for box in boxes], axis=0)
-    return np.array([low - _MARGIN_MM, high + _MARGIN_MM])
+    return np.array([low - _MARGIN_MM[view], high + _MARGIN_MM[view]])
 
 
 def _outlines(
@@ -132,7 +134,10 @@ def _silhouette(part: PlacedPart, names: Sequence[str], view: View) -> Any:
         for name in names
         for piece in part.moving[name][0]
     ]
-    return _areas(union_all([one for one in hulls if one.geom_type == "Polygon"]))
+    whole = union_all([one for one in hulls if one.geom_type == "Polygon"])
+    # Pieces that only just meet leave hairlines between them, which are no edges of the part.
+    closed = whole.buffer(_SLIVER_MM, join_style="mitre").buffer(-_SLIVER_MM, join_style="mitre")
+    return _areas(closed)
 
 
 def _areas(shape: Any) -> Any:
