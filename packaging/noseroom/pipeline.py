@@ -151,13 +151,28 @@ def _assumption(envelope: Envelope, source: Source, state: str) -> Assumption:
 
 def versions() -> dict[str, str]:
     """What a result depends on besides its file: this program, its libraries, the interpreter."""
-    found = {"noseroom": __version__, "python": platform.python_version()}
+    found = {
+        "noseroom": __version__,
+        "program": _program_digest(),
+        "python": platform.python_version(),
+    }
     for name in _LIBRARIES:
         try:
             found[name] = metadata.version(name)
         except metadata.PackageNotFoundError:
             found[name] = "not installed"
     return found
+
+
+def _program_digest() -> str:
+    """A digest of this program's own files, so that an edited checkout never serves old answers."""
+    import hashlib
+
+    home = Path(__file__).parent
+    digest = hashlib.sha256()
+    for file in sorted(one for ending in ("py", "csv") for one in home.rglob(f"*.{ending}")):
+        digest.update(file.relative_to(home).as_posix().encode() + b"\0" + file.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def earlier(folder: Path, digest: str) -> Result | None:

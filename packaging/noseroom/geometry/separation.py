@@ -4,19 +4,19 @@ Two convex bodies are at least as far apart as their corners are along *any* one
 
     d >= min over corners b of n·b  -  max over corners a of n·a
 
-so a lower bound on the gap over a whole set of poses and sizes needs no search: fix n in the frame
-of one body, let every corner move by its own linear form of the sources (readings, sizes,
+so a lower bound on the gap over a whole set of poses and sizes needs no search: let n turn with one
+of the bodies, let every corner move by its own linear form of the sources (readings, sizes,
 assumptions), and take the worst pair of corners. Each pair's form is exact to first order, turns
-included, and what the second order of a turn can add is subtracted. The witness points alone would
+included; what the second order can add (the "bend") is subtracted. The witness points alone would
 not do: two parallel faces touch first at a corner that was never the closest one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +25,11 @@ Floats = NDArray[np.float64]
 
 READING_DEVIATIONS = 2.0
 """k: readings count with two standard deviations, assumptions with their whole reach."""
+GAP_ERROR_MM = 1e-5
+"""How far the nearest-point search may be out; it only picks directions and what to look at."""
 _NULL_MM = 1e-6
 _PARALLEL_MM = 1e-9
+_AXES = np.eye(3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,9 +41,36 @@ class Uncertainty:
 
     def spread(self, forms: Floats) -> Floats:
         """Half-width (...) of quantities whose derivatives by the sources are forms (..., s)."""
-        readings = np.sqrt(((forms * self.deviations) ** 2).sum(axis=-1))
+        scaled = forms * self.deviations
+        readings = np.sqrt(np.einsum("...s,...s->...", scaled, scaled))
         assumed = np.abs(forms) @ self.reaches
         return np.asarray(READING_DEVIATIONS * readings + assumed)
+
+    def only(self, columns: NDArray[np.intp]) -> Uncertainty:
+        """The same for some of the sources."""
+        return Uncertainty(self.deviations[columns], self.reaches[columns])
+
+
+class Hull:
+    """The convex hull of corners (n, 3) as a coal shape, built when first asked for."""
+
+    def __init__(self, corners: Floats) -> None:
+        self.corners = corners
+
+    @cached_property
+    def shape(self) -> Any:
+        """A `coal.Convex`."""
+        import coal
+        from scipy.spatial import ConvexHull
+
+        hull = ConvexHull(self.corners)
+        points = coal.StdVec_Vec3s()
+        for corner in self.corners:
+            points.append(corner)
+        triangles = coal.StdVec_Triangle()
+        for simplex in hull.simplices:
+            triangles.append(coal.Triangle(*(int(one) for one in simplex)))
+        return coal.Convex(points, triangles)
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +93,12 @@ class MovingPiece:
     null_turn: Floats
     swell: Floats | None = None
     offset: Floats = field(default_factory=lambda: np.zeros(3))
-    hull: Any = None
+    hull: Hull | None = None
+
+    @cached_property
+    def outline(self) -> Hull:
+        """The hull of the corners without the offset, shared by all copies."""
+        return self.hull or Hull(self.corners - self.offset)
 
     def moved(self, shift: Floats) -> MovingPiece:
         """The same piece displaced by (3,) mm; the hull is not built again."""
@@ -72,37 +107,44 @@ class MovingPiece:
             corners=self.corners + shift,
             origin=self.origin + shift,
             offset=self.offset + shift,
-            hull=self.shape,
+            hull=self.outline,
         )
 
-    @cached_property
-    def shape(self) -> Any:
-        """The hull as a coal convex shape, without its offset."""
-        if self.hull is not None:
-            return self.hull
-        import coal
-        from scipy.spatial import ConvexHull
-
-        hull = ConvexHull(self.corners)
-        points = coal.StdVec_Vec3s()
-        for corner in self.corners:
-            points.append(corner)
-        triangles = coal.StdVec_Triangle()
-        for simplex in hull.simplices:
-            triangles.append(coal.Triangle(*(int(one) for one in simplex)))
-        return coal.Convex(points, triangles)
+    def only(self, columns: NDArray[np.intp]) -> MovingPiece:
+        """The same piece with its movement by some of the sources."""
+        return replace(
+            self,
+            shift=self.shift[:, columns],
+            turn=self.turn[:, columns],
+            swell=None if self.swell is None else self.swell[:, :, columns],
+            hull=self.outline,
+        )
 
     @cached_property
     def box(self) -> Floats:
         """(2, 3), lowest and highest corner along the vehicle axes."""
         return np.array([self.corners.min(axis=0), self.corners.max(axis=0)])
 
-    def swelling(self, normal: Floats) -> Floats:
-        """Movement of every corner by sizes along a direction: (n, s)."""
-        count = self.shift.shape[1]
-        if self.swell is None:
-            return np.zeros((len(self.corners), count))
-        return np.asarray(np.einsum("i,nis->ns", normal, self.swell))
+    def swelling(self, normal: Floats) -> Floats | float:
+        """Movement of every corner by sizes along a direction: (n, s), or 0."""
+        return 0.0 if self.swell is None else np.asarray(np.einsum("i,nis->ns", normal, self.swell))
+
+
+Pieces: TypeAlias = MovingPiece | Sequence[MovingPiece]
+"""One piece, or the same piece once for each of several movements: each of its points may move by
+any of them or by any mixture (a belt between two pulleys)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Bend:
+    """What the first order leaves out, mm along the vehicle axes (3,) each.
+
+    seen_from_a: how far at most a corner of either piece is from where its linear form puts it, in
+    a frame that moves with a (with its first movement, where it has several), both pieces added.
+    """
+
+    seen_from_a: Floats
+    seen_from_b: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,39 +175,59 @@ def box_gap(a: Floats, b: Floats) -> float:
     return float(np.sqrt(apart @ apart))
 
 
-def nearest(a: MovingPiece, b: MovingPiece) -> tuple[float, Floats]:
-    """Gap of two pieces as adjusted (negative when overlapping), and the direction a to b."""
+def nearest(a: MovingPiece, b: MovingPiece, shift: Floats | None = None) -> tuple[float, Floats]:
+    """Gap of two pieces as adjusted (negative when overlapping), and the direction a to b.
+
+    shift: (3,) mm, a displacement of a to try.
+    """
     import coal
 
-    here = coal.Transform3s(np.eye(3), a.offset)
-    there = coal.Transform3s(np.eye(3), b.offset)
+    here = coal.Transform3s(_AXES, a.offset if shift is None else a.offset + shift)
+    there = coal.Transform3s(_AXES, b.offset)
     result = coal.DistanceResult()
-    gap = float(coal.distance(a.shape, here, b.shape, there, coal.DistanceRequest(), result))
+    shapes = a.outline.shape, b.outline.shape
+    gap = float(coal.distance(shapes[0], here, shapes[1], there, coal.DistanceRequest(), result))
     apart = np.asarray(result.getNearestPoint2()) - np.asarray(result.getNearestPoint1())
-    size = float(np.linalg.norm(apart))
+    size = float(np.sqrt(apart @ apart))
     if gap > _PARALLEL_MM and size > _PARALLEL_MM:
         return gap, apart / size
     normal = np.asarray(result.normal, dtype=float)
-    size = float(np.linalg.norm(normal))
+    size = float(np.sqrt(normal @ normal))
     return gap, normal / size if size > 0.5 else np.array([1.0, 0.0, 0.0])
 
 
 def separation(
-    a: MovingPiece, b: MovingPiece, uncertainty: Uncertainty, *, enough_mm: float = np.inf
+    a: Pieces,
+    b: Pieces,
+    uncertainty: Uncertainty,
+    *,
+    enough_mm: float = np.inf,
+    bend: Bend | None = None,
+    found: tuple[float, Floats] | None = None,
 ) -> Separation:
     """The best guaranteed lower bound on the gap of two pieces.
 
     The direction between the nearest points is tried first, held in either body's frame. Only where
     that leaves it open whether `enough_mm` remains, though as adjusted it does, the axes of both
     parts and of the vehicle are tried too: no direction can show more than the gap itself.
+
+    bend: what to take off for the second order; without it, that of parts which each shift in a
+    straight line and turn about their own origins. found: what `nearest` says, where it is known.
     """
-    nominal, normal = nearest(a, b)
+    ours = (a,) if isinstance(a, MovingPiece) else tuple(a)
+    theirs = (b,) if isinstance(b, MovingPiece) else tuple(b)
+    nominal, normal = found or nearest(ours[0], theirs[0])
+    if bend is None:
+        bend = Bend(
+            rigid_bend(ours[0], ours[1:], uncertainty) + rigid_bend(ours[0], theirs, uncertainty),
+            rigid_bend(theirs[0], theirs[1:], uncertainty) + rigid_bend(theirs[0], ours, uncertainty),
+        )
     best: Separation | None = None
-    for direction in _directions(normal, a, b):
-        for one in (_along, _flipped):
-            found = one(a, b, direction, uncertainty)
-            if best is None or found.lower_mm > best.lower_mm:
-                best = found
+    for direction in _directions(normal, ours, theirs):
+        for holder, off in ((ours[0], bend.seen_from_a), (theirs[0], bend.seen_from_b)):
+            one = _along(ours, theirs, holder, direction, uncertainty, off)
+            if best is None or one.lower_mm > best.lower_mm:
+                best = one
             if best.lower_mm >= enough_mm:
                 break
         if best is not None and (
@@ -173,65 +235,141 @@ def separation(
         ):
             break
     assert best is not None
-    return Separation(nominal, best.lower_mm, best.form, best.direction, best.points)
+    return replace(best, nominal_mm=nominal)
 
 
-def _directions(normal: Floats, a: MovingPiece, b: MovingPiece) -> Iterator[Floats]:
+def _directions(
+    normal: Floats, ours: Sequence[MovingPiece], theirs: Sequence[MovingPiece]
+) -> Iterator[Floats]:
     yield normal
+    a, b = ours[0], theirs[0]
+    free = np.concatenate([one.null_shift for one in (*ours, *theirs)], axis=1)
+    if free.size and float(np.abs(free).max()) > _NULL_MM:
+        # What nothing fixes does not matter along what is square to it.
+        across, size, _ = np.linalg.svd(free)
+        rest = across[:, int((size > _NULL_MM).sum()) :]
+        square = rest @ (rest.T @ normal)
+        if float(np.sqrt(square @ square)) > _NULL_MM:
+            yield square / np.sqrt(square @ square)
     between = b.corners.mean(axis=0) - a.corners.mean(axis=0)
-    for axes in (np.eye(3), a.axes, b.axes):
+    for axes in (_AXES, a.axes, b.axes):
         for axis in axes.T:
             yield axis if axis @ between >= 0 else -axis
 
 
-def _flipped(a: MovingPiece, b: MovingPiece, normal: Floats, sure: Uncertainty) -> Separation:
-    """The same bound with the direction held in b's frame instead of a's."""
-    one = _along(b, a, -normal, sure)
-    return Separation(one.nominal_mm, one.lower_mm, one.form, -one.direction, one.points[::-1])
+def _along(
+    ours: Sequence[MovingPiece],
+    theirs: Sequence[MovingPiece],
+    holder: MovingPiece,
+    normal: Floats,
+    sure: Uncertainty,
+    off: Floats,
+) -> Separation:
+    """The bound along a direction that turns with `holder`; off: (3,) mm, the bend seen from it."""
+    low, high = theirs[0].corners @ normal, ours[0].corners @ normal
+    pair = np.array([ours[0].corners[int(high.argmax())], theirs[0].corners[int(low.argmin())]])
+    nominal = float(low.min() - high.max())
+    for one in (*ours, *theirs):
+        null = _seen(one, holder, normal, one.null_shift, one.null_turn, null=True)
+        if null.size and float(np.abs(null).max()) > _NULL_MM:
+            return Separation(nominal, -np.inf, np.zeros(holder.shift.shape[1]), normal, pair)
+    near = [_seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in theirs]
+    far = [_seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in ours]
+    value, i, j, form = _worst_pair(
+        np.tile(low, len(near)), np.concatenate(near), np.tile(high, len(far)),
+        np.concatenate(far), sure,
+    )  # fmt: skip
+    pair = np.array([ours[0].corners[j % len(high)], theirs[0].corners[i % len(low)]])
+    return Separation(nominal, value - float(np.abs(normal) @ off), form, normal, pair)
 
 
-def _along(a: MovingPiece, b: MovingPiece, normal: Floats, sure: Uncertainty) -> Separation:
-    """The bound along a direction that turns with a."""
-    low, high = b.corners @ normal, a.corners @ normal
-    nothing = np.zeros(a.shift.shape[1])
-    arms = b.corners - a.origin
-    # b's corners against a's frame; the part of a rigid movement that both share drops out.
-    null = _relative(b, normal, b.null_shift, b.null_turn) - _carried(
-        a, normal, a.null_shift, a.null_turn, b.corners
-    )
-    if null.size and float(np.abs(null).max()) > _NULL_MM:
-        pair = np.array([a.corners[int(high.argmax())], b.corners[int(low.argmin())]])
-        return Separation(float(low.min() - high.max()), -np.inf, nothing, normal, pair)
-    theirs = (
-        _relative(b, normal, b.shift, b.turn)
-        - _carried(a, normal, a.shift, a.turn, b.corners)
-        + b.swelling(normal)
-    )
-    mine = a.swelling(normal)
-    turn = sure.spread(b.turn - a.turn)
-    curve = 0.5 * float(turn @ turn) * float(np.sqrt((arms**2).sum(axis=1)).max())
-    value, i, j, form = _worst_pair(low, theirs, high, mine, sure)
-    return Separation(
-        float(low.min() - high.max()),
-        value - curve,
-        form,
-        normal,
-        np.array([a.corners[j], b.corners[i]]),
-    )
-
-
-def _relative(piece: MovingPiece, normal: Floats, shift: Floats, turn: Floats) -> Floats:
-    return _carried(piece, normal, shift, turn, piece.corners)
-
-
-def _carried(
-    piece: MovingPiece, normal: Floats, shift: Floats, turn: Floats, points: Floats
+def _seen(
+    piece: MovingPiece,
+    holder: MovingPiece,
+    normal: Floats,
+    shift: Floats,
+    turn: Floats,
+    *,
+    null: bool = False,
 ) -> Floats:
-    """Movement along a direction of points (n, 3) carried by a piece's part: (n, columns)."""
-    x, y, z = (points - piece.origin).T
+    """Rigid movement of a piece's corners along a direction, seen from the holder: (n, columns).
+
+    What both share (the engine that carries them) drops out.
+    """
+    if piece is holder:
+        return np.zeros((len(piece.corners), shift.shape[1]))
+    carried = (holder.null_shift, holder.null_turn) if null else (holder.shift, holder.turn)
+    away = _lever(piece.corners - piece.origin, normal) @ turn
+    return np.asarray(
+        normal @ (shift - carried[0])
+        + away
+        - _lever(piece.corners - holder.origin, normal) @ carried[1]
+    )
+
+
+def _lever(arms: Floats, normal: Floats) -> Floats:
+    """arms × normal, (n, 3): turns about the vehicle axes to movement along the direction."""
+    x, y, z = arms.T
     u, v, w = (float(one) for one in normal)
-    lever = np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
-    return np.asarray(normal @ shift + lever @ turn)
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+
+
+def rigid_bend(
+    holder: MovingPiece, pieces: Sequence[MovingPiece], sure: Uncertainty
+) -> Floats:
+    """How far corners of a piece may be from their linear forms, seen from the holder: (3,) mm.
+
+    For parts whose origins shift in a straight line and which turn by the exponential map. With h
+    the holder's turn, t that of the piece against it, D from origin to origin and r to the corner,
+    the second order is  ½ t×(t×r) + ½ (t×h)×r - ½ h×(h×D) - h×(shift against the holder);
+    orders above it are bounded by the rest of the exponential series. A corner that moves by its
+    part's sizes is carried by the turn too.
+    """
+    most = np.zeros(3)
+    for one in pieces:
+        if one is holder:
+            continue
+        base = one.origin - holder.origin
+        h = sure.spread(holder.turn)
+        t = sure.spread(one.turn - holder.turn)
+        drift = sure.spread(one.shift - holder.shift - np.cross(holder.turn, base, axis=0))
+        shift = sure.spread(one.shift - holder.shift)
+        swell = np.zeros(3) if one.swell is None else sure.spread(one.swell).max(axis=0)
+        arm = np.abs(one.corners - one.origin).max(axis=0) + swell
+        second = (
+            (_cross(t, _cross(t, arm)) + _cross(_cross(t, h), arm) + _cross(h, _cross(h, base))) / 2
+            + _cross(h, drift)
+            + _cross(t, swell)
+        )
+        alone = float(np.sqrt(h @ h))
+        both = alone + float(np.sqrt(((sure.spread(one.turn)) ** 2).sum()))
+        higher = (
+            _rest(both, 3) * np.sqrt(arm @ arm)
+            + _rest(alone, 3) * np.sqrt(base @ base)
+            + _rest(alone, 2) * np.sqrt(shift @ shift)
+            + _rest(both, 2) * np.sqrt(swell @ swell)
+        )
+        most = np.maximum(most, second + float(higher))
+    return most
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """The most that each component of a cross product can be, by its factors' sizes: (3,)."""
+    x, y, z = np.abs(a)
+    u, v, w = np.abs(b)
+    return np.array([y * w + z * v, z * u + x * w, x * v + y * u])
+
+
+def _rest(angle: float, order: int) -> float:
+    """The exponential series of an angle (rad) from a power on."""
+    total, term, power = 0.0, 1.0, 0
+    while power < order or term > 1e-18:
+        total += term if power >= order else 0.0
+        power += 1
+        term *= angle / power
+        if power > 60:
+            break
+    return total
 
 
 def _worst_pair(

@@ -24,6 +24,9 @@ _MOVE = re.compile(
     r"move the (?P<part>.+?) (?P<by>\d.*?) "
     r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)"
 )
+_PLACE = re.compile(
+    r"(?:give (?:the )?(?P<given>.+?) a place|measure where the (?P<measured>.+?) stands)"
+)
 
 
 @dataclass(frozen=True)
@@ -136,11 +139,15 @@ def _by_cause(result: Result, pairs: Sequence[Finding]) -> list[tuple[Key, list[
     """Pairs that share one end, the largest group first; what shares nothing stands alone."""
     lost = {part.name for part in result.parts if not part.known}
     left, groups = list(pairs), []
+
+    def ends(one: Finding) -> tuple[Key, ...]:
+        # A part whose place is not known is the cause, whichever of its components is near.
+        return tuple((part, "" if part in lost else name) for part, name in _ends(one))
+
     while left:
-        count = Counter(end for one in left for end in _ends(one))
-        # A part whose place is not known is the cause, whatever else its pairs share.
+        count = Counter(end for one in left for end in ends(one))
         key = max(count, key=lambda end: (end[0] in lost, count[end], end[0] == left[0].parts[0]))
-        members = [one for one in left if key in _ends(one)]
+        members = [one for one in left if key in ends(one)]
         groups.append((key, members))
         left = [one for one in left if one not in members]
     return groups
@@ -149,7 +156,7 @@ def _by_cause(result: Result, pairs: Sequence[Finding]) -> list[tuple[Key, list[
 def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding]) -> str:
     if len(members) == 1:
         return members[0].note
-    others = [next(end for end in _ends(one) if end != key) for one in members]
+    others = [next(end for end in _ends(one) if end[0] != key[0]) for one in members]
     if verdict is Verdict.NOT_KNOWN:
         names = _few([part for part, _ in others])
         return (
@@ -190,13 +197,15 @@ def remedies(result: Result) -> Ranked:
         for one in open_findings(result)
         if _is_fan_gap(one) and spacer_windows(one) and one.remedies
     }
+    bound = {fan for fan in spaced if not _goes_without(result, fan)}
     acts = list(
         dict.fromkeys(
             remedy
             for finding in sorted(open_findings(result), key=lambda one: not _is_fan_gap(one))
-            for remedy in _acts(finding, spaced)
+            for remedy in _acts(finding, spaced, bound)
         )
     )
+    acts = _places_once(acts)
     acts = _joined(_largest_moves(acts))
     retakes = _retakes(open_findings(result))
     room = MOST_REMEDIES - min(_MOST_RETAKES, len(retakes))
@@ -208,8 +217,20 @@ def remedies(result: Result) -> Ranked:
 _INSTEAD = "or, without a spacer, "
 
 
-def _acts(finding: Finding, spaced: set[str]) -> Iterable[str]:
-    """What a finding asks to do, but for readings."""
+def _goes_without(result: Result, fan: str) -> bool:
+    """Whether everything that fouls a fan could be moved out of its way instead."""
+    return all(
+        any(move is not None and move["part"] != fan for move in map(_MOVE.fullmatch, one.remedies))
+        for one in result.findings
+        if one.verdict is Verdict.FOULS and len(one.parts) == 2 and fan in one.parts
+    )
+
+
+def _acts(finding: Finding, spaced: set[str], bound: set[str]) -> Iterable[str]:
+    """What a finding asks to do, but for readings.
+
+    spaced: fans that a spacer serves. bound: those that nothing else would serve.
+    """
     fan = next((part for part in finding.parts if part in spaced), "")
     for remedy in finding.remedies:
         if words.is_retake(remedy):
@@ -217,8 +238,22 @@ def _acts(finding: Finding, spaced: set[str]) -> Iterable[str]:
         moved = _MOVE.fullmatch(remedy)
         if moved is None or not fan:
             yield remedy
-        elif moved["part"] != fan:  # a spacer is what moves the fan
+        elif moved["part"] != fan and fan not in bound:  # a spacer is what moves the fan
             yield f"{_INSTEAD}{remedy}"
+
+
+def _places_once(acts: Sequence[str]) -> list[str]:
+    """What asks for a part's place, once for each part: the words that name a line, if any do."""
+    best: dict[str, str] = {}
+    for act in sorted(acts, key=lambda one: "line" not in one):
+        if part := _part_to_place(act):
+            best.setdefault(part, act)
+    return list(dict.fromkeys(best.get(_part_to_place(act), act) for act in acts))
+
+
+def _part_to_place(act: str) -> str:
+    asked = _PLACE.match(act)
+    return "" if asked is None else asked["given"] or asked["measured"]
 
 
 def _largest_moves(acts: Sequence[str]) -> list[str]:

@@ -51,6 +51,7 @@ _SENTENCE = {
     Verdict.TOO_CLOSE: "too close to call; nothing surely fouls",
     Verdict.NOT_KNOWN: "not known; nothing surely fouls",
 }
+_COUNTED = {Verdict.FITS: "fit", Verdict.FOULS: "foul"}
 _LEAST_WIDTH = 40
 _WIDE = 104
 """From this width on the table names each row's rule."""
@@ -231,7 +232,7 @@ def _counts(result: Result) -> str:
     for verdict in sorted(Verdict, key=lambda one: one.rank):
         count = len(result.of(verdict)) + (result.far_pairs if verdict is Verdict.FITS else 0)
         if count:
-            parts.append(f"{count} {verdict.value}")
+            parts.append(f"{count} {_COUNTED.get(verdict, verdict.value)}")
     return ", ".join(parts) or "nothing to check"
 
 

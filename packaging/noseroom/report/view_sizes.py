@@ -93,9 +93,9 @@ class _Sizes:
                 start = self.point(pump, "hub.face")
                 yield from self.gap("hub to core", start, radiator)
             for fan in self.of("electric fan"):
-                start = self.point(fan, "front")
-                ahead = float((start - self.point(radiator, "core.rear"))[0]) < 0
-                face, other = ("rear", "core.front") if ahead else ("front", "core.rear")
+                face, other = (
+                    ("rear", "core.front") if self.ahead(fan, radiator) else ("front", "core.rear")
+                )
                 start = self.point(fan, face)
                 yield from self.gap(f"{fan.name} to core", start, radiator, other)
         for part in self.of("radiator", "condenser"):
@@ -127,6 +127,13 @@ class _Sizes:
 
     def point(self, part: PlacedPart, feature: str, spot: str = "") -> Floats:
         return np.asarray(part.touch_point(feature, spot)[0])
+
+    def ahead(self, fan: PlacedPart, radiator: PlacedPart) -> bool:
+        """Whether an electric fan pushes, from ahead of the core."""
+        plane, normal, _ = radiator.touch_point("core.rear")
+        start = self.point(fan, "front")
+        end = level_to(start, np.asarray(plane), np.asarray(normal))
+        return end is not None and float(start[0]) < float(end[0])
 
     def gap(
         self, name: str, start: Floats, other: PlacedPart, face: str = "core.rear"

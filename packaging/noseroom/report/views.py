@@ -28,6 +28,7 @@ _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.arra
 _MOST_SPOTS = 12
 _SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder")
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
+_HELPERS = ("straightedge",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
 _SLIVER_MM = 0.05
@@ -62,7 +63,9 @@ def draw(layout: Layout, findings: tuple[Finding, ...], view: View) -> Drawing:
 def _notes(layout: Layout, beyond: Sequence[str], cut: Sequence[str]) -> Iterator[str]:
     yield "Guaranteed for the model as measured, at rest."
     yield "Gaps are level, along the car."
-    lost = [part.name for part in layout.parts.values() if not part.known]
+    lost = [
+        part.name for part in layout.parts.values() if not part.known and part.kind not in _HELPERS
+    ]
     if lost:
         yield f"Not drawn, place not known: {listed(lost)}."
     if beyond:
@@ -151,7 +154,12 @@ def _areas(shape: Any) -> Any:
 
 
 def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[Spot]:
-    shown = [one for one in findings if one.verdict is not Verdict.FITS and one.points]
+    # What is not known has no place either: where its parts are drawn from is only a start value.
+    shown = [
+        one
+        for one in findings
+        if one.verdict not in (Verdict.FITS, Verdict.NOT_KNOWN) and one.points
+    ]
     for number, finding in enumerate(shown[:_MOST_SPOTS], start=1):
         place = _overlap_middle(layout, finding)
         ends = project(np.array(finding.points) if place is None else place[None], view)

@@ -31,7 +31,10 @@ _OPPOSITE = {"bottom": "top", "left": "right", "front": "rear"}
 
 def vector(x: Scalar, y: Scalar, z: Scalar) -> Vectors:
     """Stack three sizes into points, (..., 3), mm."""
-    return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
+    shape = np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z))
+    made = np.empty((*shape, 3), dtype=np.result_type(x, y, z, np.float64))
+    made[..., 0], made[..., 1], made[..., 2] = x, y, z
+    return made
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ class Feature:
     def at(self, spot: str) -> Vectors:
         """The point of a spot, (..., 3) mm: "", "top left", "12 o'clock", ...
 
-        Clock positions go round a circle as seen from the front of the car looking aft, 12 up:
+        Clock positions go round a circle that faces fore or aft, as seen from the front of the car looking aft, 12 up:
         3 o'clock is on the car's left.
         """
         if not spot:

@@ -8,6 +8,7 @@ its hub's axis and has no other freedom, and its spin has no meaning.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -19,7 +20,7 @@ from noseroom.envelope.model import FeatureRef, Sentence, SizeReading
 from noseroom.errors import SurveyError
 from noseroom.survey.features import Feature, vector
 from noseroom.survey.poses import ROTATION_SCALE_MM, Pose, identity, rotation
-from noseroom.survey.readings import WAY, Predict, Touched, equation, touch
+from noseroom.survey.readings import Predict, Touched, equation, touch
 
 FeatureMaker = Callable[[Mapping[str, Any]], Mapping[str, Feature]]
 CENTRELINE = "centreline"
@@ -27,6 +28,8 @@ CENTRELINE = "centreline"
 _DATUM_FEATURE = Feature("point", np.zeros(3), np.array([1.0, 0.0, 0.0]))
 _CENTRE_PLANE = Feature("face", np.zeros(3), np.array([0.0, 1.0, 0.0]))
 _STEP = 1e-30
+_FACING_FORE = 0.7
+"""A round thing has clock positions when its axis is within 45 degrees of fore-and-aft."""
 _FREE: Mapping[str, tuple[int, ...]] = {
     "placed": (0, 1, 2, 3, 4, 5),
     "on axis": (0,),
@@ -78,19 +81,14 @@ class Network:
     differences from the start. `rows` are the equations; bounds and side words are kept apart in
     `checks`, because an inequality must never make an unknown look known.
 
-    free_sizes: sizes (station, key) whose own row is left out, because the readings say better
-    than the assumption what they are.
-
-    Raises SurveyError (with lines) for a feature that a part does not have.
+    An assumption that speaks of a part or a feature that is not there holds nothing and is left
+    out. Raises SurveyError (with lines) where a reading does so.
     """
 
-    def __init__(
-        self,
-        stations: Sequence[Station],
-        sentences: Sequence[Sentence],
-        free_sizes: Collection[tuple[str, str]] = (),
-    ) -> None:
+    def __init__(self, stations: Sequence[Station], sentences: Sequence[Sentence]) -> None:
         self.stations = {one.name: one for one in _carriers_first(stations)}
+        self._plain: dict[str, Mapping[str, Feature]] = {}
+        sentences = [one for one in sentences if self._holds(one)]
         self.sentences = [s for s in sentences if s.value is not None and s.bound is None]
         self.checks = [s for s in sentences if s.value is None or s.bound is not None]
         self._used = self._features_used()
@@ -106,9 +104,24 @@ class Network:
                 self._size_columns[name, key] = count
                 count += 1
         self.count = count
-        self._size_rows = [pair for pair in self._size_columns if pair not in free_sizes]
+        self._size_rows = list(self._size_columns)
         self.start = np.zeros(count)
         self._equations: list[tuple[Sentence, Predict]] | None = None
+
+    def without(
+        self, sentences: Collection[Sentence], sizes: Collection[tuple[str, str]]
+    ) -> Network:
+        """The same unknowns and start without some rows.
+
+        sentences: compared by identity. sizes: (station, key) whose own row goes, because the
+        readings say better than the assumption what they are.
+        """
+        gone = {id(one) for one in sentences}
+        rest = copy.copy(self)
+        rest.sentences = [one for one in self.sentences if id(one) not in gone]
+        rest._size_rows = [pair for pair in self._size_rows if pair not in sizes]
+        rest._equations = None
+        return rest
 
     # ------------------------------------------------------------------ layout of the state
 
@@ -120,14 +133,30 @@ class Network:
         """Column of a size, or None where no reading depends on it."""
         return self._size_columns.get((name, key))
 
-    def nudge(self, name: str, shift: NDArray[np.float64]) -> None:
-        """Start a station elsewhere: add a shift (3,) mm to where the adjustment begins."""
+    def begin(self, state: NDArray[np.float64]) -> None:
+        """Start from a state (n,), at which the equations are settled anew."""
+        self.start = np.array(state, dtype=np.float64)
+        self._equations = None
+
+    def shifted(
+        self, state: NDArray[np.float64], name: str, shift: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """A state (n,) with one station moved by a shift (3,) mm in its carrier's frame."""
+        moved = np.array(state, dtype=np.float64)
         for movement, column in zip(
             self.stations[name].movements(), self._columns[name], strict=True
         ):
             if movement < 3:
-                self.start[column] += shift[movement]
-        self._equations = None
+                moved[column] += shift[movement]
+        return moved
+
+    def carriers(self, name: str) -> tuple[str, ...]:
+        """A station and what carries it, up to the car."""
+        chain: list[str] = []
+        while name in self.stations:
+            chain.append(name)
+            name = self.stations[name].carrier
+        return tuple(chain)
 
     # ------------------------------------------------------------------ predicting
 
@@ -164,10 +193,23 @@ class Network:
         for name in self._used:
             if name == CENTRELINE:
                 continue
-            made = dict(self.stations[name].features(self.sizes(name, state)))
-            made.setdefault("", _DATUM_FEATURE)
-            found[name] = made
+            found[name] = (
+                self._made(name, self.sizes(name, state))
+                if self.involved[name]
+                else self._as_given(name)
+            )
         return found
+
+    def _made(self, name: str, sizes: Mapping[str, Any]) -> Mapping[str, Feature]:
+        return {"": _DATUM_FEATURE, **self.stations[name].features(sizes)}
+
+    def _as_given(self, name: str) -> Mapping[str, Feature]:
+        """A station's features at its sizes as they were given."""
+        if name not in self._plain:
+            station = self.stations[name]
+            plain = {key: size.value for key, size in station.sizes.items()}
+            self._plain[name] = self._made(name, {**station.constants, **plain})
+        return self._plain[name]
 
     def predict(self, state: NDArray[np.complex128]) -> NDArray[np.complex128]:
         """Values of all sentence rows, then of all size rows; (k, n) to (k, m)."""
@@ -184,38 +226,42 @@ class Network:
             columns.append(self.stations[name].sizes[key].value + state[..., column])
         return np.stack(columns, axis=-1).astype(np.complex128)
 
-    def value(self, sentence: Sentence, state: NDArray[Any]) -> float:
-        """What one sentence would read at a real state (n,): for bounds and side words."""
-        poses, features = self.poses(state), self.features(state)
-        subject = self.touched(sentence.subject, features, poses)
-        other = None if sentence.object is None else self.touched(sentence.object, features, poses)
-        formula = equation(
-            sentence,
-            self._feature(sentence.subject, features),
-            None if sentence.object is None else self._feature(sentence.object, features),
-            subject,
-            other,
-        )
-        return float(np.real(formula(subject, other)))
+    def check_values(self, states: NDArray[Any], at: NDArray[np.float64]) -> NDArray[Any]:
+        """What all `checks` would read, (k, c), at states (k, n); settled at a real state (n,)."""
+        if not self.checks:
+            return np.zeros((*states.shape[:-1], 0), dtype=states.dtype)
+        formulas = self._settled(self.checks, at)
+        poses, features = self.poses(states), self.features(states)
+        columns = []
+        for sentence, formula in formulas:
+            there = sentence.object
+            subject = self.touched(sentence.subject, features, poses)
+            other = None if there is None else self.touched(there, features, poses)
+            columns.append(np.broadcast_to(formula(subject, other), states.shape[:-1]))
+        return np.stack(columns, axis=-1)
 
     def equations(self) -> list[tuple[Sentence, Predict]]:
         """Sentences with their formulas, settled at the start."""
         if self._equations is None:
-            state = self.start.astype(np.complex128)
-            poses, features = self.poses(state), self.features(state)
-            made = []
-            for sentence in self.sentences:
-                there = sentence.object
-                formula = equation(
-                    sentence,
-                    self._feature(sentence.subject, features),
-                    None if there is None else self._feature(there, features),
-                    self.touched(sentence.subject, features, poses),
-                    None if there is None else self.touched(there, features, poses),
-                )
-                made.append((sentence, formula))
-            self._equations = made
+            self._equations = self._settled(self.sentences, self.start)
         return self._equations
+
+    def _settled(
+        self, sentences: Sequence[Sentence], at: NDArray[np.float64]
+    ) -> list[tuple[Sentence, Predict]]:
+        poses, features = self.poses(at), self.features(at)
+        made = []
+        for sentence in sentences:
+            there = sentence.object
+            formula = equation(
+                sentence,
+                self._feature(sentence.subject, features),
+                None if there is None else self._feature(there, features),
+                self.touched(sentence.subject, features, poses),
+                None if there is None else self.touched(there, features, poses),
+            )
+            made.append((sentence, formula))
+        return made
 
     def rows(self) -> list[Row]:
         """All equations in the order of `predict`."""
@@ -239,38 +285,36 @@ class Network:
 
     # ------------------------------------------------------------------ what depends on what
 
+    def _holds(self, sentence: Sentence) -> bool:
+        """Whether what a sentence speaks of is there.
+
+        Raises SurveyError for a reading of which that is not so: the builder has to know.
+        """
+        for ref in (sentence.subject, sentence.object):
+            if ref is None or ref.part == CENTRELINE:
+                continue
+            if ref.part not in self.stations:
+                wrong = f"{sentence.text!r} speaks of {ref.part!r}, which is not fitted"
+            elif ref.feature not in (there := self._as_given(ref.part)):
+                wrong = f"{ref.part} as described has no {ref.feature!r} to measure from"
+            elif not _has_spot(there[ref.feature], ref.spot):
+                wrong = (
+                    f"{sentence.text!r}: clock positions are seen from the front of the car, and "
+                    f"{ref.part}.{ref.feature} does not face that way"
+                )
+            else:
+                continue
+            if sentence.knowledge == "assumed":
+                return False
+            raise SurveyError(wrong, lines=(sentence.line,))
+        return True
+
     def _features_used(self) -> dict[str, set[str]]:
         used: dict[str, set[str]] = {}
         for sentence in [*self.sentences, *self.checks]:
             for ref in (sentence.subject, sentence.object):
-                if ref is None:
-                    continue
-                if ref.part != CENTRELINE and ref.part not in self.stations:
-                    raise SurveyError(
-                        f"{sentence.text!r} speaks of {ref.part!r}, which is not fitted or not "
-                        f"in the file",
-                        lines=(sentence.line,),
-                    )
-                used.setdefault(ref.part, set()).add(ref.feature)
-        for name, wanted in used.items():
-            if name == CENTRELINE:
-                continue
-            station = self.stations[name]
-            plain = {key: size.value for key, size in station.sizes.items()}
-            there = station.features({**station.constants, **plain})
-            for feature in sorted(wanted - {""}):
-                if feature not in there:
-                    lines = tuple(
-                        sorted(
-                            s.line
-                            for s in [*self.sentences, *self.checks]
-                            for ref in (s.subject, s.object)
-                            if ref is not None and (ref.part, ref.feature) == (name, feature)
-                        )
-                    )
-                    raise SurveyError(
-                        f"{name} as described has no {feature!r} to measure from", lines=lines
-                    )
+                if ref is not None:
+                    used.setdefault(ref.part, set()).add(ref.feature)
         return used
 
     def _involved(self, name: str) -> tuple[str, ...]:
@@ -296,9 +340,10 @@ class Network:
     def _feature(self, ref: FeatureRef, at: Mapping[str, Mapping[str, Feature]]) -> Feature:
         return at[ref.part][ref.feature]
 
-    def side_of(self, sentence: Sentence) -> NDArray[np.float64] | None:
-        """The direction (3,) that a side word or bound asks for, to start from."""
-        return None if sentence.direction is None else WAY[sentence.direction]
+
+def _has_spot(feature: Feature, spot: str) -> bool:
+    """Whether a spot makes sense: a clock position does on what faces fore or aft only."""
+    return not spot.endswith("o'clock") or bool(abs(feature.direction[..., 0].real) > _FACING_FORE)
 
 
 def size_row(station: str, size: SizeReading) -> Row:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +30,12 @@ WAY: dict[Direction, NDArray[np.float64]] = {
 _FACING = 0.7
 """A face counts as facing a direction within 45 degrees of it."""
 _ROUND = ("circle", "cylinder")
+_LINES = (*_ROUND, "axis")
+_LONG = ("cylinder", "axis")
 _FLAT = ("face", "circle")
 """What has a plane that a straightedge lies on: faces, and the rims of pulleys and fans."""
+_IN_LINE = 0.94
+"""Axes within 20 degrees of one another count as parallel: two pulleys, not a pipe across one."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,7 @@ def equation(
         case "straight":
             return lambda a, b: _length(a.point - _placed(b).point)
         case "edge to edge":
-            return _edges(subject, _need(other, sentence))
+            return _edges(sentence, subject, _need(other, sentence), at, _placed(to))
 
 
 def _need(feature: Feature | None, sentence: Sentence) -> Feature:
@@ -111,8 +115,8 @@ def _offset(
     """Distance along a direction: square to a face for fore-and-aft, else along the car's axes.
 
     A tape from a radiator to a hub is held square to the core, and a straightedge across two
-    pulleys lies in the plane of their rims; a height is held plumb. On round
-    things that are met from the side, the tape touches the flank, not the axis.
+    pulleys lies in the plane of their rims; a height is held plumb. On round things that are met
+    from the side, the tape touches the flank, not the axis.
     """
     if sentence.direction is None:
         raise SurveyError(f"{sentence.text!r} says no direction", lines=(sentence.line,))
@@ -121,10 +125,11 @@ def _offset(
         sentence.along == "" and sentence.direction in ("aft", "ahead")
     )
     if square:
-        if other.shape in _FLAT and abs(float(np.real(_placed(to).direction @ way))) > _FACING:
+        plane = _plane(sentence, subject, other, at, _placed(to), way)
+        if plane == "object":
             sign = float(np.sign(np.real(_placed(to).direction @ way)))
             return lambda a, b: sign * _dot(a.point - _placed(b).point, _placed(b).direction)
-        if subject.shape in _FLAT and abs(float(np.real(at.direction @ way))) > _FACING:
+        if plane == "subject":
             sign = float(np.sign(np.real(at.direction @ way)))
             return lambda a, b: sign * _dot(a.point - _placed(b).point, a.direction)
         if sentence.along == "square":
@@ -144,33 +149,114 @@ def _offset(
     )
 
 
-def _edges(subject: Feature, other: Feature) -> Predict:
-    """Between the nearest points of two round things, a round thing and a face, or two points.
+def _plane(
+    sentence: Sentence,
+    subject: Feature,
+    other: Feature,
+    at: Touched,
+    to: Touched,
+    way: NDArray[np.float64],
+) -> Literal["object", "subject", ""]:
+    """Whose plane the tape is held square to: "" where neither faces the direction.
 
-    Two round things: the distance of their axes, square to the subject's, less both radii. The
-    faces of drive parts stand square to those axes, so that the tape lies in that plane.
+    The object's, as a rule. But where the tape touches a named spot of one thing, its other end
+    lies on the plane of the other thing: "core.rear 2 ahead of blade.front at 12 o'clock" is square
+    to the core. And a face is a better guide than a rim.
     """
+    spot = sentence.object.spot if sentence.object else ""
+    ends: tuple[tuple[Literal["object", "subject"], Feature, Touched, str], ...] = (
+        ("object", other, to, spot),
+        ("subject", subject, at, sentence.subject.spot),
+    )
+    flat = [
+        (name, bool(said), feature.shape != "face")
+        for name, feature, touched, said in ends
+        if feature.shape in _FLAT and abs(float(np.real(touched.direction @ way))) > _FACING
+    ]
+    if not flat:
+        return ""
+    if sentence.along == "square":
+        return flat[0][0]
+    return min(flat, key=lambda one: one[1:])[0]
 
-    def round_to_round(a: Touched, b: Touched | None) -> NDArray[Any]:
-        b = _placed(b)
-        apart = a.point - b.point
-        apart = apart - _dot(apart, a.direction)[..., None] * a.direction
-        return np.asarray(_length(apart) - a.radius - b.radius)
 
-    def round_to_face(a: Touched, b: Touched | None) -> NDArray[Any]:
-        b = _placed(b)
-        return np.asarray(_dot(a.point - b.point, b.direction) - a.radius)
+def _edges(
+    sentence: Sentence, subject: Feature, other: Feature, at: Touched, to: Touched
+) -> Predict:
+    """Between the nearest points of two things.
 
-    def face_to_round(a: Touched, b: Touched | None) -> NDArray[Any]:
-        return round_to_face(_placed(b), a)
+    Two round things side by side: the distance of their axes, square to the subject's, less both
+    radii. The faces of drive parts stand square to those axes, so that the tape lies in that
+    plane. Long things that cross: along the common perpendicular of their axes. A face is met
+    square to itself.
 
-    if subject.shape in _ROUND or subject.shape == "axis":
-        return round_to_face if other.shape == "face" else round_to_round
-    if other.shape in (*_ROUND, "axis"):
-        if subject.shape == "face":
-            return face_to_round
-        return lambda a, b: round_to_round(_placed(b), a)
+    Raises SurveyError where the nearest points depend on what nobody said.
+    """
+    across = abs(float(np.real(at.direction @ to.direction)))
+    mine, theirs = subject.shape in _LINES, other.shape in _LINES
+    if mine and theirs:
+        if across > _IN_LINE:
+            return _side_by_side
+        if subject.shape in _LONG and other.shape in _LONG:
+            return _crossing
+        raise _unclear(sentence, "a rim and a thing across it", "say the direction, such as above")
+    if mine and other.shape == "face":
+        if across < _FACING:
+            return _round_to_face
+        raise _unclear(sentence, "a rim that faces a flat face", "say a clock position and ahead of")
+    if theirs and subject.shape == "face":
+        if across < _FACING:
+            return lambda a, b: _round_to_face(_placed(b), a)
+        raise _unclear(sentence, "a rim that faces a flat face", "say a clock position and ahead of")
+    if subject.shape == "face" and other.shape == "face":
+        if float(np.real(at.direction @ to.direction)) < -_FACING:
+            return _point_to_face
+        raise _unclear(sentence, "faces that do not face each other", "say a direction and a spot")
+    if other.shape == "face":
+        return _point_to_face
+    if subject.shape == "face":
+        return lambda a, b: _point_to_face(_placed(b), a)
+    if mine:
+        return _side_by_side
+    if theirs:
+        return lambda a, b: _side_by_side(_placed(b), a)
     return lambda a, b: _length(a.point - _placed(b).point)
+
+
+def _unclear(sentence: Sentence, what: str, instead: str) -> SurveyError:
+    return SurveyError(
+        f"{sentence.text!r} is between {what}, whose nearest points depend on every tilt; "
+        f"{instead} instead",
+        lines=(sentence.line,),
+    )
+
+
+def _side_by_side(a: Touched, b: Touched | None) -> NDArray[Any]:
+    b = _placed(b)
+    apart = a.point - b.point
+    apart = apart - _dot(apart, a.direction)[..., None] * a.direction
+    return np.asarray(_length(apart) - a.radius - b.radius)
+
+
+def _crossing(a: Touched, b: Touched | None) -> NDArray[Any]:
+    b = _placed(b)
+    square = np.cross(a.direction, b.direction)
+    apart = _dot(a.point - b.point, square) / _length(square)
+    # The root of the square stands for the size, which has no derivative by complex step.
+    return np.asarray(np.sqrt(apart * apart) - a.radius - b.radius)
+
+
+def _round_to_face(a: Touched, b: Touched | None) -> NDArray[Any]:
+    b = _placed(b)
+    lean = _dot(a.direction, b.direction)
+    return np.asarray(
+        _dot(a.point - b.point, b.direction) - a.radius * np.sqrt(1.0 - lean * lean)
+    )
+
+
+def _point_to_face(a: Touched, b: Touched | None) -> NDArray[Any]:
+    b = _placed(b)
+    return _dot(a.point - b.point, b.direction)
 
 
 def _turn(turn: Turn | None) -> Predict:
