@@ -128,7 +128,10 @@ def test_the_example_is_a_nose_that_can_be_read() -> None:
 def test_a_rule_is_changed_as_shown() -> None:
     shown = re.search(r"`(rules: \{.*?\})`", README)
     assert shown
-    nose = read_text(f"format: 1\nunits: in\n{shown[1]}\n", KINDS, rule_keys=clearance_rules())
+    text = (
+        f"format: 1\nunits: in\n{shown[1]}\ncore support: {{opening: {{width: 27, height: 19}}}}\n"
+    )
+    nose = read_text(text, KINDS, rule_keys=clearance_rules())
     assert [(one.key, one.value_mm) for one in nose.rules] == [("belt", 12.0)]
 
 

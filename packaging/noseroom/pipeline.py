@@ -86,6 +86,7 @@ def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progr
     from noseroom.checks.bodies import bodies_of
     from noseroom.checks.fan_gap import check_fan_gaps
     from noseroom.checks.fit import check_fit
+    from noseroom.checks.pairs import Pairs
     from noseroom.checks.rules import Rules
     from noseroom.geometry.kernel import load_cadquery
     from noseroom.workshop.nose_files import write_nose
@@ -93,8 +94,9 @@ def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progr
     load_cadquery()
     rules = Rules(envelope)
     bodies = bodies_of(layout, say)
-    fit = check_fit(layout, bodies, rules, say)
-    gaps = check_fan_gaps(layout, rules, say)
+    pairs = Pairs(layout)
+    fit = check_fit(pairs, bodies, rules, say)
+    gaps = check_fan_gaps(pairs, rules, say)
     findings = sorted(
         (*check_agreement(layout), *gaps, *fit.findings), key=lambda one: one.verdict.rank
     )
@@ -141,12 +143,13 @@ def _result(
 def _assumption(envelope: Envelope, source: Source, state: str) -> Assumption:
     entry = envelope.parts.get(source.station)
     if entry is None or source.key not in entry.sizes:
-        return Assumption(source.text, source.line, source.reach, "", "common practice", state)
+        said = "common practice"
+        return Assumption(source.text, source.line, source.reach, "", said, state, source.station)
     declared = next(one for one in KINDS[entry.kind].sizes if one.key == source.key)
     unit = {"angle": "deg", "length": "mm"}.get(declared.measure, "")
     text = f"{source.station} {source.key}: about {source.value:g} ± {source.half_width:g} {unit}"
     said = entry.sizes[source.key].source or declared.source
-    return Assumption(text.strip(), source.line, source.reach, unit, said, state)
+    return Assumption(text.strip(), source.line, source.reach, unit, said, state, source.station)
 
 
 def versions() -> dict[str, str]:

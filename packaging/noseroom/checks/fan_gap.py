@@ -51,10 +51,10 @@ class _Limit:
         return self.blocked[0][0] == 0.0
 
 
-def check_fan_gaps(layout: Layout, rules: Rules, progress: Progress) -> tuple[Finding, ...]:
+def check_fan_gaps(pairs: Pairs, rules: Rules, progress: Progress) -> tuple[Finding, ...]:
     """One finding for every engine-driven fan."""
+    layout = pairs.layout
     fans = [part for part in layout.parts.values() if part.kind == "fan"]
-    pairs = Pairs(layout)
     return tuple(_check_fan(layout, pairs, rules, fan, progress) for fan in fans)
 
 

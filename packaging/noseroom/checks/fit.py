@@ -15,9 +15,13 @@ from noseroom.findings import Finding, Rule, Verdict
 from noseroom.geometry.clearance import Clearance, Relation, clearance
 from noseroom.geometry.mesh import Body
 from noseroom.layout import Layout, PlacedPart
+from noseroom.tolerances import DEFAULT, Tolerances
 
 REPORT_BELOW_MM = 50.0
 """Pairs further apart than this, whose rule is surely met, are counted but not listed."""
+
+_CAP_MM = 150.0
+_BY_MESH = replace(DEFAULT, exact_below_mm=0.0)
 
 Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
@@ -38,9 +42,9 @@ class FitResult:
     far_pairs: int
 
 
-def check_fit(layout: Layout, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
+def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
     """Check all pairs of parts. Pairs that are meant to touch are left to the layout."""
-    pairs = Pairs(layout)
+    layout = pairs.layout
     unplaced = [part for part in layout.parts.values() if _unplaced(part)]
     findings = [_place_unknown(part) for part in unplaced]
     placed = [part for part in layout.parts.values() if part not in unplaced and part.components]
@@ -81,13 +85,25 @@ def _margin(finding: Finding) -> float:
 
 @dataclass(frozen=True, eq=False)
 class _Case:
-    """One pair of components, judged."""
+    """One pair of components. solids: as measured; `final` once no better measure is wanted."""
 
     mine: str
     theirs: str
     rule: Rule
     gap: SureGap
     solids: Clearance | None
+    final: bool = False
+
+    @property
+    def near(self) -> bool:
+        """Whether the solids are worth measuring."""
+        return self.gap.nominal_mm < max(REPORT_BELOW_MM, self.rule.value_mm)
+
+    @property
+    def settled(self) -> bool:
+        """Whether the pieces alone keep the rule for sure."""
+        asked = self.rule.value_mm
+        return self.gap.answers(asked) and self.gap.lower_mm >= asked
 
     @property
     def measured_mm(self) -> float:
@@ -121,33 +137,50 @@ def _check_pair(
         if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
             continue
         gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm)
-        solids = None
-        if gap.nominal_mm < max(REPORT_BELOW_MM, rule.value_mm):
-            solids = clearance(
-                bodies[a.name, mine], bodies[b.name, theirs], a.pose, b.pose, cap_mm=150.0
-            )
-        elif gap.answers(rule.value_mm) and gap.lower_mm >= rule.value_mm:
-            continue
-        cases.append(_Case(mine, theirs, rule, gap, solids))
-    if not cases:
-        return None
-    judged = [(_verdict(layout, case), case) for case in cases]
-    verdict, case = min(judged, key=lambda it: (it[0].rank, it[1].sure_mm - it[1].rule.value_mm))
-    return _finding(layout, a, b, verdict, case)
+        case = _Case(mine, theirs, rule, gap, None)
+        if case.near or not case.settled:
+            cases.append(case)
+    # Pieces contain solids: where they keep the rule, the solids do, and need not be measured.
+    cases = [case for case in cases if not case.settled] or cases
+    return _worst(layout, bodies, a, b, cases) if cases else None
 
 
-def _verdict(layout: Layout, case: _Case) -> Verdict:
-    if not case.gap.answers(case.rule.value_mm):
+def _worst(
+    layout: Layout, bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
+) -> Finding:
+    """The finding on the worst of some pairs of components.
+
+    All are measured on their meshes, whose chord errors the bound allows for; those that come out
+    worst are measured again by the exact kernel, until the worst is one of these. Where the pieces
+    keep the rule already, the meshes do.
+    """
+
+    def measured(case: _Case, tolerances: Tolerances) -> _Case:
+        body, other = bodies[a.name, case.mine], bodies[b.name, case.theirs]
+        solids = clearance(body, other, a.pose, b.pose, cap_mm=_CAP_MM, tolerances=tolerances)
+        return replace(case, solids=solids)
+
+    if len(cases) > 1:
+        cases = [measured(case, _BY_MESH) if case.near else case for case in cases]
+    while True:
+        judged = [(_verdict(case), case) for case in cases]
+        verdict, case = min(
+            judged, key=lambda it: (it[0].rank, it[1].sure_mm - it[1].rule.value_mm)
+        )
+        if case.final or not case.near:
+            return _finding(layout, a, b, verdict, case)
+        exact = replace(measured(case, _BY_MESH if case.settled else DEFAULT), final=True)
+        cases[cases.index(case)] = exact
+
+
+def _verdict(case: _Case) -> Verdict:
+    asked = case.rule.value_mm
+    if not case.gap.answers(asked):
         return Verdict.NOT_KNOWN
-    if case.solids is not None and case.solids.relation is Relation.UNDECIDED:
-        return Verdict.TOO_CLOSE
-    if case.sure_mm >= case.rule.value_mm:
-        return Verdict.FITS
-    worst = case.gap.worst
-    spread = 0.0 if worst is None else float(layout.uncertainty.spread(worst.form))
-    if case.measured_mm + spread < case.rule.value_mm:
+    if case.measured_mm + case.gap.spread_mm < asked:
         return Verdict.FOULS
-    return Verdict.TOO_CLOSE
+    undecided = case.solids is not None and case.solids.relation is Relation.UNDECIDED
+    return Verdict.FITS if case.sure_mm >= asked and not undecided else Verdict.TOO_CLOSE
 
 
 def _finding(

@@ -3,22 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks.bends import Bends
+from noseroom.checks.sway import (
+    Outline,
+    adrift,
+    box_corners,
+    box_of,
+    outline,
+    stations_of,
+    sway_mm,
+    swelling,
+    turning,
+)
 from noseroom.geometry.separation import (
+    GAP_ERROR_MM,
+    Bend,
     MovingPiece,
     Separation,
     Uncertainty,
     box_gap,
+    crossed,
     nearest,
     separation,
 )
 from noseroom.layout import Layout, PlacedPart
 
 Floats = NDArray[np.float64]
+Moves = tuple[MovingPiece, ...]
+"""One piece, once for each placement of its part."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,12 +43,14 @@ class SureGap:
     """What is sure about two components.
 
     lower_mm: the gap that surely remains; -inf where it is not known. nominal_mm: the smallest gap
-    of their pieces as adjusted. worst: the deciding pieces; None where boxes already decide.
+    of their pieces as adjusted. spread_mm: what readings and assumptions make of the deciding gap,
+    either way; 0 where boxes already decide. worst: the deciding pieces, or None where boxes do.
     adrift: whether nothing fixes some part of how the two stand to each other.
     """
 
     lower_mm: float
     nominal_mm: float
+    spread_mm: float
     worst: Separation | None
     adrift: bool = False
 
@@ -44,55 +63,17 @@ class SureGap:
         return bool(np.isfinite(self.lower_mm)) and not (self.adrift and self.lower_mm < asked_mm)
 
 
-def relative_sway_mm(a: PlacedPart, b: PlacedPart, uncertainty: Uncertainty) -> float:
-    """How far at most two parts may be from where they are drawn *to each other*; inf: not known.
+@dataclass(frozen=True, eq=False)
+class _Couple:
+    """Two parts, with only those sources that move either against the car."""
 
-    A rigid movement is linear in the point that it moves, so that over a box the largest is at a
-    corner. What both share (the engine that carries them) drops out.
-    """
-    box = _join(_box_of(a), _box_of(b))
-    corners = np.array([[box[i, 0], box[j, 1], box[k, 2]] for i, j, k in np.ndindex(2, 2, 2)])
-    largest = 0.0
-    for one in a.placements:
-        for other in b.placements:
-            moves = _rigid(other.shift_gain, other.turn_gain, corners - other.pose.shift)
-            moves = moves - _rigid(one.shift_gain, one.turn_gain, corners - one.pose.shift)
-            null = _rigid(other.shift_null, other.turn_null, corners - other.pose.shift)
-            null = null - _rigid(one.shift_null, one.turn_null, corners - one.pose.shift)
-            if null.size and float(np.abs(null).max()) > 1e-6:
-                return float("inf")
-            turn = uncertainty.spread(other.turn_gain - one.turn_gain)
-            arm = float(np.sqrt(((box[1] - box[0]) ** 2).sum()))
-            size = np.sqrt((uncertainty.spread(moves) ** 2).sum(axis=1)).max()
-            largest = max(largest, float(size) + 0.5 * float(turn @ turn) * arm)
-    return largest + sum(_swelling_mm(part, uncertainty) + part.slack_mm for part in (a, b))
-
-
-def _rigid(shift: Floats, turn: Floats, arms: Floats) -> Floats:
-    """Movement (k, 3, s) of points at arms (k, 3) from the origin."""
-    return np.asarray(
-        shift[None] + np.cross(turn.T[None], arms[:, None, :], axis=-1).transpose(0, 2, 1)
-    )
-
-
-def _swelling_mm(part: PlacedPart, uncertainty: Uncertainty) -> float:
-    """How far a part's own sizes may move its surface, mm."""
-    largest = 0.0
-    for alternatives in part.moving.values():
-        for piece in alternatives[0]:
-            if piece.swell is not None:
-                size = np.sqrt((uncertainty.spread(piece.swell) ** 2).sum(axis=1))
-                largest = max(largest, float(size.max()))
-    return largest
-
-
-def _join(a: Floats, b: Floats) -> Floats:
-    return np.array([np.minimum(a[0], b[0]), np.maximum(a[1], b[1])])
-
-
-def _box_of(part: PlacedPart) -> Floats:
-    boxes = [_box(alternatives) for alternatives in part.moving.values()]
-    return np.array([np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)])
+    columns: NDArray[np.intp]
+    sure: Uncertainty
+    sway_mm: float
+    adrift: bool
+    slack_mm: float
+    mine: _Moves
+    theirs: _Moves
 
 
 class Pairs:
@@ -100,18 +81,21 @@ class Pairs:
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
-        self._sway: dict[tuple[str, str], float] = {}
+        self._bends = Bends(layout.survey)
+        self._couples: dict[tuple[str, str], _Couple] = {}
+        self._bent: dict[tuple[str, str, str, str], Bend] = {}
+        self._outlines: dict[str, Outline] = {}
+        self._boxes: dict[tuple[str, str], Floats] = {}
 
     def sway_mm(self, a: PlacedPart, b: PlacedPart) -> float:
-        """`relative_sway_mm` of two parts, kept."""
-        key = (a.name, b.name) if a.name < b.name else (b.name, a.name)
-        if key not in self._sway:
-            self._sway[key] = relative_sway_mm(a, b, self.layout.uncertainty)
-        return self._sway[key]
+        """How far at most two parts stray against each other; see `relative_sway_mm`."""
+        return self._couple(a, b).sway_mm
 
     def box_gap_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
         """A lower bound on the gap as adjusted, from boxes alone."""
-        return box_gap(_box(a.moving[mine]), _box(b.moving[theirs]))
+        ours, others = self._piece_boxes(a, mine), self._piece_boxes(b, theirs)
+        ends = [np.array([x[:, 0].min(axis=0), x[:, 1].max(axis=0)]) for x in (ours, others)]
+        return box_gap(ends[0], ends[1])
 
     def sure_gap(
         self,
@@ -124,62 +108,156 @@ class Pairs:
         look_mm: float | None = None,
         shift: Floats | None = None,
     ) -> SureGap:
-        """The worst over all pieces; pieces that boxes keep `look_mm` apart are not looked at.
+        """The worst over all pieces; pieces that are surely `look_mm` apart are not looked at.
 
         enough_mm: what the rule asks; no pains are taken to show more. look_mm: `enough_mm` where
-        it is not given; beyond it the answer is a bound from boxes. shift: (3,) mm, a movement of
-        a to try.
+        it is not given; beyond it the answer is a coarser bound. shift: (3,) mm, a movement of a to
+        try.
         """
-        loose = self.sway_mm(a, b)
-        slack = a.slack_mm + b.slack_mm
+        couple = self._couple(a, b)
         look = max(enough_mm if look_mm is None else look_mm, 0.0)
+        ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
         lower, nominal, worst = np.inf, np.inf, None
-        for gap, piece, other in self._by_box_gap(a.moving[mine], b.moving[theirs], shift):
+        for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
             # In order of their boxes' gaps: what follows can neither be nearer nor less sure.
-            if gap - loose >= look or (gap - loose >= lower and gap >= nominal):
-                lower, nominal = min(lower, gap - loose), min(nominal, gap)
+            if gap - couple.sway_mm >= look or (gap - couple.sway_mm >= lower and gap >= nominal):
+                lower, nominal = min(lower, gap - couple.sway_mm), min(nominal, gap)
                 break
-            one = separation(piece, other, self.layout.uncertainty, enough_mm=enough_mm + slack)
-            nominal = min(nominal, one.nominal_mm)
-            if worst is None or one.lower_mm - slack < lower:
+            found = nearest(ours[i][0], others[j][0], shift)
+            nominal = min(nominal, found[0])
+            coarse = found[0] - GAP_ERROR_MM - couple.sway_mm
+            if coarse >= min(look, lower) and found[0] > 0:
+                lower = min(lower, coarse)
+                continue
+            tried = ours[i] if shift is None else tuple(one.moved(shift) for one in ours[i])
+            one = separation(
+                tried,
+                others[j],
+                couple.sure,
+                # Only the worst pieces count: beyond those known already no pains are taken.
+                enough_mm=min(enough_mm, lower) + couple.slack_mm,
+                bend=self._bend(a, mine, b, theirs),
+                found=found,
+            )
+            if worst is None or one.lower_mm - couple.slack_mm < lower:
                 worst = one
-            lower = min(lower, one.lower_mm - slack)
-        return SureGap(float(lower), float(nominal), worst, adrift=bool(np.isinf(loose)))
+            lower = min(lower, one.lower_mm - couple.slack_mm)
+        spread = 0.0
+        if worst is not None:
+            spread = float(couple.sure.spread(worst.form)) + couple.slack_mm
+            form = np.zeros(len(self.layout.survey.sources))
+            form[couple.columns] = worst.form
+            worst = replace(worst, form=form)
+        return SureGap(float(lower), float(nominal), spread, worst, couple.adrift)
 
     def nominal_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats
     ) -> float:
         """The gap of the pieces as adjusted, a shifted by (3,) mm; negative where they overlap."""
+        ours, others = a.moving[mine][0], b.moving[theirs][0]
         best = np.inf
-        for gap, piece, other in self._by_box_gap(a.moving[mine], b.moving[theirs], shift):
+        for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
             if gap >= max(best, 0.0):
                 break
-            best = min(best, nearest(piece, other)[0])
+            best = min(best, nearest(ours[i], others[j], shift)[0])
         return float(best)
 
-    @staticmethod
     def _by_box_gap(
-        ours: tuple[tuple[MovingPiece, ...], ...],
-        theirs: tuple[tuple[MovingPiece, ...], ...],
-        shift: Floats | None,
-    ) -> list[tuple[float, MovingPiece, MovingPiece]]:
-        """All pairs of pieces over all placements, nearest boxes first."""
-        mine = [piece for pieces in ours for piece in pieces]
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats | None
+    ) -> Iterator[tuple[float, int, int]]:
+        """All pairs of pieces, nearest boxes first: their boxes' gap and their places."""
+        ours, others = self._piece_boxes(a, mine)[:, None], self._piece_boxes(b, theirs)[None]
         if shift is not None:
-            mine = [piece.moved(shift) for piece in mine]
-        others = [piece for pieces in theirs for piece in pieces]
-        a = np.array([piece.box for piece in mine])[:, None]
-        b = np.array([piece.box for piece in others])[None]
-        apart = np.maximum(np.maximum(a[..., 0, :] - b[..., 1, :], b[..., 0, :] - a[..., 1, :]), 0)
-        gaps = np.sqrt((apart**2).sum(axis=-1))
+            ours = ours + shift
+        apart = np.maximum(ours[..., 0, :] - others[..., 1, :], others[..., 0, :] - ours[..., 1, :])
+        apart = np.maximum(apart, 0.0)
+        gaps = np.sqrt(np.einsum("ijk,ijk->ij", apart, apart))
         order = np.argsort(gaps, axis=None, kind="stable")
         rows, columns = np.unravel_index(order, gaps.shape)
-        return [(float(gaps[i, j]), mine[i], others[j]) for i, j in zip(rows, columns, strict=True)]
+        for i, j in zip(rows, columns, strict=True):
+            yield float(gaps[i, j]), int(i), int(j)
+
+    def _piece_boxes(self, part: PlacedPart, component: str) -> Floats:
+        """(n, 2, 3) mm."""
+        key = part.name, component
+        if key not in self._boxes:
+            self._boxes[key] = np.array([piece.box for piece in part.moving[component][0]])
+        return self._boxes[key]
+
+    def _couple(self, a: PlacedPart, b: PlacedPart) -> _Couple:
+        key = a.name, b.name
+        if key not in self._couples:
+            other = self._couples.get((b.name, a.name))
+            self._couples[key] = (
+                self._coupled(a, b)
+                if other is None
+                else replace(other, mine=other.theirs, theirs=other.mine)
+            )
+        return self._couples[key]
+
+    def _coupled(self, a: PlacedPart, b: PlacedPart) -> _Couple:
+        sure = self.layout.uncertainty
+        mine, theirs = self._outline(a), self._outline(b)
+        columns = np.flatnonzero(mine.felt | theirs.felt)
+        return _Couple(
+            columns,
+            sure.only(columns),
+            sway_mm(a, mine, b, theirs, sure, self._bends),
+            adrift(a, mine, b, theirs),
+            a.slack_mm + b.slack_mm,
+            _Moves(a, columns),
+            _Moves(b, columns),
+        )
+
+    def _outline(self, part: PlacedPart) -> Outline:
+        if part.name not in self._outlines:
+            self._outlines[part.name] = outline(part, self.layout.uncertainty)
+        return self._outlines[part.name]
+
+    def _bend(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> Bend:
+        """What to take off for the second order."""
+        key = a.name, mine, b.name, theirs
+        if key not in self._bent:
+            self._bent[key] = Bend(
+                self._seen_from(stations_of(a)[0], ((a, mine), (b, theirs)), a),
+                self._seen_from(stations_of(b)[0], ((b, theirs), (a, mine)), b),
+            )
+        return self._bent[key]
+
+    def _seen_from(
+        self, frame: str, components: tuple[tuple[PlacedPart, str], ...], holder: PlacedPart
+    ) -> Floats:
+        sure = self.layout.uncertainty
+        total = np.zeros(3)
+        for part, component in components:
+            pieces = part.moving[component][0]
+            swell = swelling(pieces, sure)
+            corners = box_corners(box_of(pieces) + np.array([-swell, swell]))
+            total += np.max(
+                [self._bends.most_mm(frame, one, corners) for one in stations_of(part)], axis=0
+            )
+            if part is not holder:
+                # What a size moves is carried by the turn: to first order, and by its square.
+                turn = turning(holder, part, sure)
+                total += crossed(turn, swell) + 0.5 * (turn @ turn) * np.sqrt(swell @ swell)
+        return total
 
 
-def _box(alternatives: tuple[tuple[MovingPiece, ...], ...]) -> Floats:
-    boxes = np.array([piece.box for pieces in alternatives for piece in pieces])
-    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+class _Moves:
+    """A part's pieces, each once for every placement, with some of the sources; made when asked."""
+
+    def __init__(self, part: PlacedPart, columns: NDArray[np.intp]) -> None:
+        self._part, self._columns = part, columns
+        self._made: dict[str, tuple[Moves, ...]] = {}
+
+    def of(self, component: str) -> tuple[Moves, ...]:
+        """The pieces of one component, in their order."""
+        if component not in self._made:
+            self._made[component] = tuple(
+                tuple(one.only(self._columns) for one in piece)
+                for piece in zip(*self._part.moving[component], strict=True)
+            )
+        return self._made[component]
 
 
 def component_pairs(layout: Layout, a: PlacedPart, b: PlacedPart) -> Iterator[tuple[str, str]]:

@@ -79,7 +79,8 @@ class MovingPiece:
 
     corners: (n, 3) mm, vehicle frame. origin: (3,), of the part's frame. shift (3, s) mm and turn
     (3, s) rad: the part's rigid movement per source. swell: (n, 3, s) mm, each corner's movement by
-    the part's own sizes, or None. null_shift (3, q), null_turn (3, q): what nothing fixes.
+    the part's own sizes, or None. null_shift (3, q), null_turn (3, q): what nothing fixes; s and q
+    are the same for all pieces of a layout.
     axes: (3, 3), the part's axes as columns. offset: (3,) mm, by which a tried copy is displaced
     from the piece whose `hull` it shares.
     """
@@ -220,7 +221,8 @@ def separation(
     if bend is None:
         bend = Bend(
             rigid_bend(ours[0], ours[1:], uncertainty) + rigid_bend(ours[0], theirs, uncertainty),
-            rigid_bend(theirs[0], theirs[1:], uncertainty) + rigid_bend(theirs[0], ours, uncertainty),
+            rigid_bend(theirs[0], theirs[1:], uncertainty)
+            + rigid_bend(theirs[0], ours, uncertainty),
         )
     best: Separation | None = None
     for direction in _directions(normal, ours, theirs):
@@ -269,11 +271,15 @@ def _along(
     low, high = theirs[0].corners @ normal, ours[0].corners @ normal
     pair = np.array([ours[0].corners[int(high.argmax())], theirs[0].corners[int(low.argmin())]])
     nominal = float(low.min() - high.max())
-    for one in (*ours, *theirs):
+    loose = [one for one in (*ours, *theirs) if one.null_shift.any() or one.null_turn.any()]
+    # Where nothing is loose, nothing has to be looked at; where the holder is, all move against it.
+    for one in (*ours, *theirs) if loose else ():
         null = _seen(one, holder, normal, one.null_shift, one.null_turn, null=True)
         if null.size and float(np.abs(null).max()) > _NULL_MM:
             return Separation(nominal, -np.inf, np.zeros(holder.shift.shape[1]), normal, pair)
-    near = [_seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in theirs]
+    near = [
+        _seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in theirs
+    ]
     far = [_seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in ours]
     value, i, j, form = _worst_pair(
         np.tile(low, len(near)), np.concatenate(near), np.tile(high, len(far)),
@@ -308,15 +314,13 @@ def _seen(
 
 
 def _lever(arms: Floats, normal: Floats) -> Floats:
-    """arms × normal, (n, 3): turns about the vehicle axes to movement along the direction."""
+    """Products arms × normal, (n, 3): from turns about the axes to movement along the normal."""
     x, y, z = arms.T
     u, v, w = (float(one) for one in normal)
     return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
 
 
-def rigid_bend(
-    holder: MovingPiece, pieces: Sequence[MovingPiece], sure: Uncertainty
-) -> Floats:
+def rigid_bend(holder: MovingPiece, pieces: Sequence[MovingPiece], sure: Uncertainty) -> Floats:
     """How far corners of a piece may be from their linear forms, seen from the holder: (3,) mm.
 
     For parts whose origins shift in a straight line and which turn by the exponential map. With h
@@ -337,23 +341,27 @@ def rigid_bend(
         swell = np.zeros(3) if one.swell is None else sure.spread(one.swell).max(axis=0)
         arm = np.abs(one.corners - one.origin).max(axis=0) + swell
         second = (
-            (_cross(t, _cross(t, arm)) + _cross(_cross(t, h), arm) + _cross(h, _cross(h, base))) / 2
-            + _cross(h, drift)
-            + _cross(t, swell)
+            (
+                crossed(t, crossed(t, arm))
+                + crossed(crossed(t, h), arm)
+                + crossed(h, crossed(h, base))
+            )
+            / 2
+            + crossed(h, drift)
+            + crossed(t, swell)
         )
-        alone = float(np.sqrt(h @ h))
-        both = alone + float(np.sqrt(((sure.spread(one.turn)) ** 2).sum()))
+        alone, against = float(np.sqrt(h @ h)), float(np.sqrt(t @ t))
         higher = (
-            _rest(both, 3) * np.sqrt(arm @ arm)
+            # Nothing is left of any order where both turn alike, hence the factor in front.
+            against * _rest(2 * alone + against, 2) * np.sqrt(arm @ arm)
             + _rest(alone, 3) * np.sqrt(base @ base)
             + _rest(alone, 2) * np.sqrt(shift @ shift)
-            + _rest(both, 2) * np.sqrt(swell @ swell)
         )
         most = np.maximum(most, second + float(higher))
     return most
 
 
-def _cross(a: Floats, b: Floats) -> Floats:
+def crossed(a: Floats, b: Floats) -> Floats:
     """The most that each component of a cross product can be, by its factors' sizes: (3,)."""
     x, y, z = np.abs(a)
     u, v, w = np.abs(b)
@@ -361,15 +369,9 @@ def _cross(a: Floats, b: Floats) -> Floats:
 
 
 def _rest(angle: float, order: int) -> float:
-    """The exponential series of an angle (rad) from a power on."""
-    total, term, power = 0.0, 1.0, 0
-    while power < order or term > 1e-18:
-        total += term if power >= order else 0.0
-        power += 1
-        term *= angle / power
-        if power > 60:
-            break
-    return total
+    """The exponential series of an angle (rad) from its second or third power on."""
+    rest = float(np.expm1(angle)) - angle - (angle**2 / 2 if order == 3 else 0.0)
+    return max(rest, angle**order / (2 if order == 2 else 6))  # below that it is rounding
 
 
 def _worst_pair(

@@ -317,7 +317,9 @@ def assumed(result: Result) -> list[Assumed]:
     groups: dict[tuple[bool, str, int], dict[str, None]] = {}
     for one in result.assumptions:
         if one.state == "used":
-            bears = any((one.line, text) in bearing for text in _spellings(one, result.unit))
+            bears = any(
+                line == one.line and _names(reading, one, result.unit) for line, reading in bearing
+            )
             said = groups.setdefault((bears, one.part, one.line), {})
             said[_said(one, result.unit)] = None
     return [
@@ -342,11 +344,14 @@ def refuted(result: Result) -> list[str]:
     )
 
 
-def _spellings(one: Assumption, unit: str) -> set[str]:
-    """How a finding may name an assumption: with its part or without, in mm or in the file's."""
-    texts = {one.text, words.in_unit(one.text, unit)}
-    texts |= {words.described(text, one.part) for text in texts}
-    return texts | {words.usual(one.text.split(": about")[0])}
+def _names(reading: str, one: Assumption, unit: str) -> bool:
+    """Whether a finding's reading is this assumption: with its part or without, in mm or not."""
+    texts = {one.text, words.in_unit(one.text, unit), words.usual(one.text.split(": about")[0])}
+    return reading in texts or any(
+        reading == words.described(text, one.part)
+        or (not one.part and reading.endswith(f": {text}"))
+        for text in texts
+    )
 
 
 def _said(one: Assumption, unit: str) -> str:

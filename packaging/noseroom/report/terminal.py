@@ -256,7 +256,7 @@ def _sure(finding: Finding, unit: str) -> str:
     sure = finding.sure_mm
     if sure is None or finding.rule is None:
         return "?"
-    if sure <= 0 < finding.rule.value_mm:
+    if sure < 0 or sure == 0 < finding.rule.value_mm:
         return "none"
     said = _bare(words.length(sure, unit), unit)
     if finding.verdict is Verdict.FITS and sure - finding.rule.value_mm < _FINEST_MM:

@@ -102,6 +102,8 @@ class _Sizes:
             yield from self.depth(f"{part.name} core", part, "core.front", "core.rear")
         for part in self.of("shroud"):
             yield from self.depth(part.name, part, "front", "rear")
+        for part in self.of("electric fan"):
+            yield from self.depth(f"{part.name} with motor", part, "front", "motor.face")
         for part in self.of("radiator", "condenser"):
             yield from self.overall(part, "vertical")
         yield from self.opening("height")

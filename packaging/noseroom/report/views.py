@@ -28,7 +28,7 @@ _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.arra
 _MOST_SPOTS = 12
 _SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder")
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
-_HELPERS = ("straightedge",)
+_HELPERS = ("mark",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
 _SLIVER_MM = 0.05

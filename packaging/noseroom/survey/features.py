@@ -31,7 +31,12 @@ _OPPOSITE = {"bottom": "top", "left": "right", "front": "rear"}
 
 def vector(x: Scalar, y: Scalar, z: Scalar) -> Vectors:
     """Stack three sizes into points, (..., 3), mm."""
-    shape = np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z))
+    # By far the most called function of an adjustment, and mostly with plain numbers.
+    shapes = {one.shape for one in (x, y, z) if isinstance(one, np.ndarray)}
+    if not shapes:
+        plain = np.array((x, y, z))
+        return plain.astype(np.float64) if plain.dtype.kind in "iu" else plain
+    shape = shapes.pop() if len(shapes) == 1 else np.broadcast_shapes(*shapes)
     made = np.empty((*shape, 3), dtype=np.result_type(x, y, z, np.float64))
     made[..., 0], made[..., 1], made[..., 2] = x, y, z
     return made
@@ -56,8 +61,8 @@ class Feature:
     def at(self, spot: str) -> Vectors:
         """The point of a spot, (..., 3) mm: "", "top left", "12 o'clock", ...
 
-        Clock positions go round a circle that faces fore or aft, as seen from the front of the car looking aft, 12 up:
-        3 o'clock is on the car's left.
+        Clock positions go round a circle that faces fore or aft, as seen from the front of the car
+        looking aft, 12 up: 3 o'clock is on the car's left.
         """
         if not spot:
             return self.point

@@ -124,19 +124,6 @@ def _offset(
     square = sentence.along == "square" or (
         sentence.along == "" and sentence.direction in ("aft", "ahead")
     )
-    if square:
-        plane = _plane(sentence, subject, other, at, _placed(to), way)
-        if plane == "object":
-            sign = float(np.sign(np.real(_placed(to).direction @ way)))
-            return lambda a, b: sign * _dot(a.point - _placed(b).point, _placed(b).direction)
-        if plane == "subject":
-            sign = float(np.sign(np.real(at.direction @ way)))
-            return lambda a, b: sign * _dot(a.point - _placed(b).point, a.direction)
-        if sentence.along == "square":
-            raise SurveyError(
-                f"{sentence.text!r}: neither feature is a face to hold the tape square to",
-                lines=(sentence.line,),
-            )
 
     def flank(feature: Feature, touched: Touched, spot: str) -> float:
         meets = abs(float(np.real(touched.direction @ way))) < _FACING
@@ -144,6 +131,22 @@ def _offset(
 
     mine = flank(subject, at, sentence.subject.spot)
     theirs = flank(other, _placed(to), sentence.object.spot if sentence.object else "")
+    plane = _plane(sentence, subject, other, at, _placed(to), way) if square else ""
+    if plane == "object":
+        sign = float(np.sign(np.real(_placed(to).direction @ way)))
+        return lambda a, b: (
+            sign * _dot(a.point - _placed(b).point, _placed(b).direction) - mine * a.radius
+        )
+    if plane == "subject":
+        sign = float(np.sign(np.real(at.direction @ way)))
+        return lambda a, b: (
+            sign * _dot(a.point - _placed(b).point, a.direction) - theirs * _placed(b).radius
+        )
+    if sentence.along == "square":
+        raise SurveyError(
+            f"{sentence.text!r}: neither feature is a face to hold the tape square to",
+            lines=(sentence.line,),
+        )
     return lambda a, b: (
         _dot(a.point - _placed(b).point, way) - mine * a.radius - theirs * _placed(b).radius
     )
@@ -203,11 +206,15 @@ def _edges(
     if mine and other.shape == "face":
         if across < _FACING:
             return _round_to_face
-        raise _unclear(sentence, "a rim that faces a flat face", "say a clock position and ahead of")
+        raise _unclear(
+            sentence, "a rim that faces a flat face", "say a clock position and ahead of"
+        )
     if theirs and subject.shape == "face":
         if across < _FACING:
             return lambda a, b: _round_to_face(_placed(b), a)
-        raise _unclear(sentence, "a rim that faces a flat face", "say a clock position and ahead of")
+        raise _unclear(
+            sentence, "a rim that faces a flat face", "say a clock position and ahead of"
+        )
     if subject.shape == "face" and other.shape == "face":
         if float(np.real(at.direction @ to.direction)) < -_FACING:
             return _point_to_face
@@ -249,9 +256,7 @@ def _crossing(a: Touched, b: Touched | None) -> NDArray[Any]:
 def _round_to_face(a: Touched, b: Touched | None) -> NDArray[Any]:
     b = _placed(b)
     lean = _dot(a.direction, b.direction)
-    return np.asarray(
-        _dot(a.point - b.point, b.direction) - a.radius * np.sqrt(1.0 - lean * lean)
-    )
+    return np.asarray(_dot(a.point - b.point, b.direction) - a.radius * np.sqrt(1.0 - lean * lean))
 
 
 def _point_to_face(a: Touched, b: Touched | None) -> NDArray[Any]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,14 +19,13 @@ from noseroom.survey.adjustment import (
 )
 from noseroom.survey.network import Network, Row, Station, size_row
 from noseroom.survey.poses import Pose
+from noseroom.survey.starts import best_adjustment, misses
 
 ASSUMPTION_SHARE = 12.0
 """An assumption is dropped once readings alone fix it with a deviation of reach / 12."""
 LEAST_DEVIATION = 0.003
 """mm or degrees: no reading is better than this, whatever half-width it claims."""
 _STEP = 1e-30
-_SAME_PLACE_MM = 3.0
-_MAX_STARTS = 64
 
 
 @dataclass(frozen=True)
@@ -89,7 +87,10 @@ class Disagreement:
 
 @dataclass(frozen=True, eq=False)
 class Survey:
-    """The adjusted nose. sources: (s) in the order of all gains."""
+    """The adjusted nose.
+
+    sources: (s) in the order of all gains. network: what was adjusted in the end.
+    """
 
     sources: tuple[Source, ...]
     placements: Mapping[str, Placement]
@@ -100,6 +101,7 @@ class Survey:
     degrees_of_freedom: int
     cost: float
     adjustment: Adjustment
+    network: Network
 
     @property
     def deviations(self) -> NDArray[np.float64]:
@@ -123,33 +125,33 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     """
     dropped: list[Source] = []
     refuted: list[Source] = []
-    kept = list(sentences)
-    free: set[tuple[str, str]] = set()
-    start: NDArray[np.float64] | None = None
+    network = Network(stations, sentences)
+    adjustment = best_adjustment(network, _adjusted)
     while True:
-        network = Network(stations, kept, free)
-        if start is not None:
-            network.start = start
-        adjustment = _best(network) if start is None else _adjusted(network)
-        start = adjustment.estimate
+        network.begin(adjustment.estimate)
         rows = network.rows()
         assumed = np.array([row.assumed for row in rows], dtype=bool)
         reach = np.array([row.half_width for row in rows])
         alone = deviation_without_assumptions(adjustment, assumed)
-        beyond = assumed & (np.abs(adjustment.residuals) > reach)
         fixed = assumed & (np.nan_to_num(alone, nan=np.inf) < reach / ASSUMPTION_SHARE)
-        if not (beyond | fixed).any():
-            break
-        # One refuted at a time: without it the others may hold again.
-        worst = int(np.argmax(np.abs(adjustment.residuals) / np.maximum(reach, 1e-9) * beyond))
-        leaving = {worst} if not fixed.any() else {int(one) for one in np.flatnonzero(fixed)}
-        for index in sorted(leaving):
-            source = _source(rows[index], adjustment, index)
-            (dropped if fixed[index] else refuted).append(source)
-        gone = {id(rows[index].sentence) for index in leaving}
-        kept = [one for one in kept if id(one) not in gone]
-        free |= {(rows[i].station, rows[i].key) for i in leaving if rows[i].sentence is None}
-    return _survey(network, adjustment, dropped, refuted)
+        beyond = assumed & ~fixed & (np.abs(adjustment.residuals) > reach)
+        if fixed.any():
+            leaving = np.flatnonzero(fixed)
+        elif beyond.any():
+            # One refuted at a time: without it the others may hold again.
+            excess = np.abs(adjustment.residuals) / np.maximum(reach, 1e-9)
+            leaving = np.array([np.argmax(np.where(beyond, excess, 0.0))])
+        else:
+            return _survey(network, adjustment, dropped, refuted)
+        (dropped if fixed.any() else refuted).extend(
+            _source(rows[int(index)], adjustment, int(index)) for index in leaving
+        )
+        gone = [rows[index] for index in leaving]
+        network = network.without(
+            [row.sentence for row in gone if row.sentence is not None],
+            [(row.station, row.key) for row in gone if row.sentence is None],
+        )
+        adjustment = _adjusted(network)
 
 
 def _deviation(row: Row) -> float:
@@ -163,98 +165,13 @@ def _adjusted(network: Network) -> Adjustment:
         np.array([_deviation(row) for row in rows]),
         tuple(f"line {row.line}: {row.text}" for row in rows),
     )
-    return adjust(network.predict, observations, network.start)
-
-
-def _best(network: Network) -> Adjustment:
-    """Adjust from the usual places and, where readings have mirror images, from those too.
-
-    Raises SurveyError when two different places agree with everything that was read and said.
-    """
-    plain = network.start.copy()
-    found: list[tuple[float, Adjustment]] = []
-    failure: SurveyError | None = None
-    for shifts in itertools.islice(_starts(network), _MAX_STARTS):
-        network.start = plain.copy()
-        for name, shift in shifts.items():
-            network.nudge(name, shift)
-        try:
-            one = _adjusted(network)
-        except SurveyError as error:
-            failure = failure or error
-            continue
-        broken = sum(1 for s in network.checks if _broken(network, s, one) is not None)
-        found.append((one.cost + 1e6 * broken, one))
-    if not found:
-        raise failure or SurveyError("the readings could not be adjusted")
-    network.start = plain
-    found.sort(key=lambda item: item[0])
-    cost, best = found[0]
-    _refuse_mirror_images(network, best, [one for other, one in found if other < cost + 4.0])
-    return best
-
-
-def _starts(network: Network) -> Iterator[dict[str, NDArray[np.float64]]]:
-    """Where to begin: the usual places, then either side of them for parts read edge to edge."""
-    hints: dict[str, NDArray[np.float64]] = {}
-    for sentence in network.checks:
-        way = network.side_of(sentence)
-        if way is not None and sentence.subject.part in network.stations:
-            hints[sentence.subject.part] = hints.get(sentence.subject.part, 0.0) + 150.0 * way
-    yield dict(hints)
-    round_read = sorted(
-        {
-            s.subject.part
-            for s in network.sentences
-            if s.form in ("edge to edge", "straight")
-            and s.subject.part in network.stations
-            and len(network.columns(s.subject.part)) > 1
-        }
-    )
-    corners = [np.array([0.0, y, z]) for y in (-250.0, 250.0) for z in (-200.0, 200.0)]
-    for name in round_read:
-        for corner in corners:
-            yield {**hints, name: corner}
-    for picked in itertools.product(corners, repeat=len(round_read)):
-        if len(round_read) > 1:
-            yield {**hints, **dict(zip(round_read, picked, strict=True))}
-
-
-def _refuse_mirror_images(network: Network, best: Adjustment, others: list[Adjustment]) -> None:
-    poses = network.poses(best.estimate)
-    for other in others:
-        for name, pose in network.poses(other.estimate).items():
-            away = np.real(pose.shift - poses[name].shift)
-            if not name or float(np.linalg.norm(away)) < _SAME_PLACE_MM:
-                continue
-            columns = list(network.columns(name))
-            if not best.known(np.eye(network.count)[columns]).all():
-                continue  # not fixed anyway: it will be shown as not known
-            side = "left of or right of" if abs(away[1]) > abs(away[2]) else "above or below"
-            lines = tuple(
-                sorted(
-                    {
-                        s.line
-                        for s in network.sentences
-                        if s.subject.part == name and s.knowledge != "assumed"
-                    }
-                )
-            )
-            raise SurveyError(
-                f"{name} can stand in two places that agree with every reading, "
-                f"{float(np.linalg.norm(away)):.0f} mm apart; add which side it is on, such as "
-                f"'{name} is {side} ...'",
-                lines=lines or (network.stations[name].line,),
-            )
-
-
-def _broken(network: Network, sentence: Sentence, adjustment: Adjustment) -> float | None:
-    """By how much (mm or deg) the adjusted nose misses a bound or side word, or None."""
-    value = network.value(sentence, adjustment.estimate)
-    limit = sentence.value or 0.0
-    slack = (sentence.half_width or 0.0) + 1e-6
-    miss = value - limit if sentence.bound == "at most" else limit - value
-    return miss if miss > slack else None
+    try:
+        return adjust(network.predict, observations, network.start)
+    except SurveyError as error:
+        if error.lines:
+            raise
+        named = {row.line for row in rows if f"line {row.line}: {row.text}" in str(error)}
+        raise SurveyError(str(error), lines=tuple(sorted(named))) from error
 
 
 def _source(row: Row, adjustment: Adjustment | None, index: int) -> Source:
@@ -323,17 +240,18 @@ def _survey(
             sizes,
             size_gain,
         )
-    missed = [(s, _broken(network, s, adjustment)) for s in network.checks]
+    missed = zip(network.checks, misses(network, adjustment), strict=True)
     return Survey(
         sources=tuple(sources),
         placements=placements,
         dropped=tuple(dropped),
         refuted=tuple(refuted),
-        broken_bounds=tuple((s, miss) for s, miss in missed if miss is not None),
+        broken_bounds=tuple((s, miss) for s, miss in missed if miss > 0),
         disagreements=_disagreements(adjustment, sources),
         degrees_of_freedom=adjustment.degrees_of_freedom,
         cost=adjustment.cost,
         adjustment=adjustment,
+        network=network,
     )
 
 

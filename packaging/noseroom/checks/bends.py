@@ -1,0 +1,148 @@
+"""What a nose does beyond the first order: how far poses stray from their linear forms.
+
+Readings are met by turns and along circles, so that a part whose assumed pitch is out by five
+degrees does not move along the straight line that its derivatives show. Here the nose is adjusted
+again with its assumptions at the ends of their ranges, one by one and two by two; what is left
+after the linear forms is the second order, as it really is, whatever carries what. Readings, which
+count by two deviations and not for certain, are drawn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.survey.poses import Pose
+from noseroom.survey.solution import Survey
+
+Floats = NDArray[np.float64]
+
+_DRAWS = 64
+_SEED = 20
+_MOST_ROUNDS = 40
+_SETTLED = 1e-8
+_FELT = 1e-9
+
+
+def readjusted(survey: Survey, changes: Floats) -> Floats:
+    """States (k, n) of the network when its rows read otherwise by changes (k, m).
+
+    Everything else reads exactly what the adjusted nose says. nan where it does not settle.
+    """
+    adjustment = survey.adjustment
+    states = np.asarray(adjustment.estimate + changes @ adjustment.gain.T)
+    target = adjustment.predicted + changes
+    step = np.full(states.shape, np.inf)
+    with np.errstate(all="ignore"):
+        for _ in range(_MOST_ROUNDS):
+            predicted = survey.network.predict(states.astype(np.complex128))
+            step = (target - np.real(predicted)) @ adjustment.gain.T
+            states = states + step
+            if not (np.abs(step) > _SETTLED).any():
+                break
+    states[~(np.abs(step).max(axis=1) <= _SETTLED)] = np.nan
+    return states
+
+
+@dataclass(frozen=True, eq=False)
+class _Stray:
+    """Relative movement less its linear form, for every draw: stretch (k, 3, 3), shift (k, 3)."""
+
+    stretch: Floats
+    shift: Floats
+
+    def at(self, arms: Floats) -> Floats:
+        """How far points at arms (n, 3) from the origin stray: (k, n, 3) mm."""
+        return np.asarray(np.einsum("kij,nj->kni", self.stretch, arms) + self.shift[:, None])
+
+
+class Bends:
+    """The second order of every station of a survey, seen from every other."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.survey = survey
+        self._strays: dict[tuple[str, str], _Stray] = {}
+
+    def most_mm(self, holder: str, station: str, points: Floats) -> Floats:
+        """How far at most points (n, 3), mm, on one station stray, seen from another: (3,) mm.
+
+        points: in the vehicle frame as adjusted. Along the vehicle axes as adjusted, which turn
+        with the holder. inf where the nose does not hold together over the assumptions' ranges.
+        """
+        if holder == station:
+            return np.zeros(3)
+        arms = points - self.survey.placements[station].pose.shift
+        strays = self._stray(holder, station).at(arms)
+        count = len(self._assumed)
+        plus, minus = strays[:count], strays[count : 2 * count]
+        pairs = strays[2 * count : 2 * count + len(self._pairs)]
+        first, second = self._pairs.T
+        mixed = pairs - plus[first] - plus[second]
+        drawn = strays[2 * count + len(self._pairs) :]
+        with_readings, without = drawn[:_DRAWS], drawn[_DRAWS:]
+        bound = (
+            np.maximum(np.abs(plus), np.abs(minus)).sum(axis=0)
+            + np.abs(mixed).sum(axis=0)
+            + np.abs(with_readings - without).max(axis=0)
+        ).max(axis=0)
+        return np.asarray(np.where(np.isfinite(bound), bound, np.inf))
+
+    @cached_property
+    def _assumed(self) -> NDArray[np.intp]:
+        """Rows of assumptions on which any unknown depends."""
+        tied = len(self.survey.adjustment.observed)
+        felt = np.abs(self.survey.adjustment.gain).max(axis=0) * self.survey.reaches[:tied]
+        return np.flatnonzero(felt > _FELT)
+
+    @cached_property
+    def _pairs(self) -> NDArray[np.intp]:
+        """(p, 2), places in `_assumed`."""
+        return np.stack(np.triu_indices(len(self._assumed), k=1), axis=-1)
+
+    @cached_property
+    def _changes(self) -> Floats:
+        """(k, m): each assumption up, then down, then every two up, then draws."""
+        tied = len(self.survey.adjustment.observed)
+        each = np.zeros((len(self._assumed), tied))
+        each[np.arange(len(self._assumed)), self._assumed] = self.survey.reaches[self._assumed]
+        rng = np.random.default_rng(_SEED)
+        ends = rng.choice([-1.0, 1.0], (_DRAWS, tied)) * self.survey.reaches[:tied]
+        read = rng.standard_normal((_DRAWS, tied)) * self.survey.deviations[:tied]
+        return np.concatenate(
+            [each, -each, each[self._pairs[:, 0]] + each[self._pairs[:, 1]], ends + read, ends]
+        )
+
+    @cached_property
+    def _poses(self) -> dict[str, Pose]:
+        states = readjusted(self.survey, self._changes)
+        return self.survey.network.poses(states)
+
+    def _stray(self, holder: str, station: str) -> _Stray:
+        key = holder, station
+        if key not in self._strays:
+            self._strays[key] = self._measured(holder, station)
+        return self._strays[key]
+
+    def _measured(self, holder: str, station: str) -> _Stray:
+        count, tied = self._changes.shape
+        h, p = self.survey.placements[holder], self.survey.placements[station]
+        there, here = self._poses[holder], self._poses[station]
+        back = h.pose.turn @ np.swapaxes(np.broadcast_to(there.turn, (count, 3, 3)), -1, -2)
+        base = p.pose.shift - h.pose.shift
+        moved = (back @ np.broadcast_to(here.shift - there.shift, (count, 3))[..., None])[..., 0]
+        held = self._changes @ h.turn_gain[:, :tied].T
+        turn = self._changes @ p.turn_gain[:, :tied].T - held
+        shift = self._changes @ (p.shift_gain - h.shift_gain)[:, :tied].T - np.cross(held, base)
+        return _Stray(
+            back @ here.turn @ p.pose.turn.T - np.eye(3) - _skew(turn), moved - base - shift
+        )
+
+
+def _skew(turns: Floats) -> Floats:
+    """Matrices (k, 3, 3) that take the cross product with turns (k, 3)."""
+    x, y, z = turns.T
+    nought = np.zeros_like(x)
+    return np.array([[nought, -z, y], [z, nought, -x], [-y, x, nought]]).transpose(2, 0, 1)

@@ -1,0 +1,268 @@
+"""Where the adjustment begins, and whether the readings have another nose to offer.
+
+Most readings are linear but for small turns, and one start serves. Distances from edge to edge or
+straight across a corner are not: a compressor so far from a pulley and so high above it may stand
+on either side. Side words choose. Where nobody said a side, both places are looked for, and two
+places that agree with everything that was read are refused: neither is known.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.envelope.model import Sentence
+from noseroom.errors import SurveyError
+from noseroom.survey.adjustment import Adjustment
+from noseroom.survey.network import CENTRELINE, Network
+from noseroom.survey.readings import WAY
+
+Floats = NDArray[np.float64]
+Adjust = Callable[[Network], Adjustment]
+
+_STEP = 1e-30
+_MOST_STARTS = 40
+_HINT_MM = 150.0
+"""How far to the side that was said a part begins: about half its distance from the shaft."""
+_CORNERS = tuple(np.array([0.0, y, z]) for y in (-250.0, 250.0) for z in (-200.0, 200.0))
+_SAME_PLACE_MM = 3.0
+_AS_GOOD = 4.0
+"""Two places this close in chi² (two standard deviations) agree with the readings alike."""
+_FAR_OFF = 2000.0
+"""Chi² by which straight readings rule out a mirror image before it is adjusted: some 40 mm."""
+_BROKEN_CHECK = 1e6
+_ROUND_FORMS = ("edge to edge", "straight")
+
+
+def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
+    """Adjust from the side that the words say, else from all round; refuse mirror images.
+
+    network: begins where the result is. adjusted: adjusts a network from its start.
+    Raises SurveyError, with lines, when nothing can be adjusted or two places are equally right.
+    """
+    found: list[tuple[float, Adjustment]] = []
+    failure: SurveyError | None = None
+    for state in itertools.islice(_starts(network), _MOST_STARTS):
+        network.begin(state)
+        try:
+            one = adjusted(network)
+        except SurveyError as error:
+            failure = failure or error
+            continue
+        found.append((_price(network, one), one))
+        if found[-1][0] <= _believable(one):
+            break
+    if not found:
+        raise failure or SurveyError("the readings could not be adjusted")
+    cost, best = min(found, key=lambda item: item[0])
+    rivals = [(cost, best)]
+    for state in list(_mirrored(network, best)):
+        network.begin(state)
+        try:
+            one = adjusted(network)
+        except SurveyError:
+            continue
+        rivals.append((_price(network, one), one))
+    cost, best = min(rivals, key=lambda item: item[0])
+    network.begin(best.estimate)
+    _refuse_mirror_images(network, best, [one for price, one in rivals if price < cost + _AS_GOOD])
+    return best
+
+
+def misses(network: Network, adjustment: Adjustment, widths: float = 2.0) -> list[float]:
+    """By how much (mm or deg) the adjusted nose misses each of the network's checks; 0 if it holds.
+
+    A check fails only beyond its own half-width and `widths` standard deviations of what the
+    readings say there; where they say nothing it cannot fail.
+    """
+    if not network.checks:
+        return []
+    count = network.count
+    states = np.tile(adjustment.estimate.astype(np.complex128), (count + 1, 1))
+    states[:count] += 1j * _STEP * np.eye(count)
+    values = network.check_values(states, adjustment.estimate)
+    gradients = np.imag(values[:count]).T / _STEP
+    slack = widths * adjustment.spread(gradients) if widths else np.zeros(len(gradients))
+    return [
+        max(0.0, miss) if miss > room + 1e-6 else 0.0
+        for miss, room in zip(
+            (_miss(s, float(np.real(v))) for s, v in zip(network.checks, values[-1], strict=True)),
+            slack,
+            strict=True,
+        )
+    ]
+
+
+def _miss(sentence: Sentence, value: float) -> float:
+    limit = sentence.value or 0.0
+    miss = value - limit if sentence.bound == "at most" else limit - value
+    return miss - (sentence.half_width or 0.0)
+
+
+def _price(network: Network, adjustment: Adjustment) -> float:
+    """chi², and far more for every bound or side word that does not hold."""
+    broken = sum(1 for miss in misses(network, adjustment) if miss > 0)
+    return adjustment.cost + _BROKEN_CHECK * broken
+
+
+def _believable(adjustment: Adjustment) -> float:
+    """chi² that nobody has to explain: five standard deviations above what is expected."""
+    free = max(adjustment.degrees_of_freedom, 1)
+    return free + 5.0 * float(np.sqrt(2.0 * free)) + 4.0
+
+
+def _starts(network: Network) -> Iterator[Floats]:
+    """The usual places moved to the sides that were said, then all round for parts read round."""
+    plain = network.start.copy()
+    hinted = plain
+    for sentence in network.checks:
+        name = sentence.subject.part
+        if sentence.direction is not None and name in network.stations:
+            hinted = network.shifted(hinted, name, _HINT_MM * WAY[sentence.direction])
+    yield hinted
+    round_read = sorted(
+        {
+            sentence.subject.part
+            for sentence in network.sentences
+            if sentence.form in _ROUND_FORMS
+            and sentence.subject.part in network.stations
+            and len(network.columns(sentence.subject.part)) > 1
+        }
+    )
+    for name in round_read:
+        for corner in _CORNERS:
+            yield network.shifted(hinted, name, corner)
+    for picked in itertools.product(_CORNERS, repeat=len(round_read)):
+        if len(round_read) > 1:
+            state = hinted
+            for name, corner in zip(round_read, picked, strict=True):
+                state = network.shifted(state, name, corner)
+            yield state
+
+
+# -- mirror images ---------------------------------------------------------------------------
+
+
+def _mirrored(network: Network, best: Adjustment) -> Iterator[Floats]:
+    """States in which one part read round stands at a mirror image of its place.
+
+    Only those that neither the straight readings nor the side words rule out from the first.
+    """
+    state = best.estimate
+    network.begin(state)
+    poses = network.poses(state)
+    candidates: list[Floats] = []
+    for name, moves in _reflections(network, state).items():
+        carrier = poses[network.stations[name].carrier]
+        for move in moves:
+            candidates.append(network.shifted(state, name, np.real(carrier.turn).T @ move))
+    if not candidates:
+        return
+    straight = np.array([s.form not in _ROUND_FORMS for s in network.sentences])
+    states = np.array([state, *candidates])
+    values = np.real(network.predict(states.astype(np.complex128)))[:, : straight.size]
+    off = (best.observed[: straight.size] - values) / best.deviation[: straight.size]
+    costs = (off[:, straight] ** 2).sum(axis=1)
+    checks = np.real(network.check_values(states, state))
+    for candidate, cost, said in zip(candidates, costs[1:], checks[1:], strict=True):
+        wrong = [
+            _miss(sentence, float(value)) > max(_miss(sentence, float(now)), _SAME_PLACE_MM)
+            for sentence, value, now in zip(network.checks, said, checks[0], strict=True)
+        ]
+        if cost < costs[0] + _FAR_OFF and not any(wrong):
+            yield candidate
+
+
+def _reflections(network: Network, state: Floats) -> dict[str, list[Floats]]:
+    """By station, the moves (3,) mm, vehicle axes, to where its round readings are the same."""
+    poses, features = network.poses(state), network.features(state)
+    seen: dict[str, list[tuple[Floats, Floats]]] = {}
+    for sentence in network.sentences:
+        if sentence.form not in _ROUND_FORMS or sentence.object is None:
+            continue
+        ends = (sentence.subject, sentence.object)
+        if CENTRELINE in (ends[0].part, ends[1].part):
+            continue
+        points = [np.real(network.touched(ref, features, poses).point) for ref in ends]
+        chains = [network.carriers(ref.part) for ref in ends]
+        for one, two in ((0, 1), (1, 0)):
+            for name in chains[one]:
+                if name not in chains[two] and len(network.columns(name)) >= 3:
+                    seen.setdefault(name, []).append((points[one], points[two]))
+    moves: dict[str, list[Floats]] = {}
+    for name, pairs in seen.items():
+        own, far = pairs[0]
+        normals = list(np.eye(3))
+        for _, other in pairs[1:]:
+            between = np.cross(other - far, [1.0, 0.0, 0.0])
+            size = float(np.linalg.norm(between))
+            if size > 1.0:
+                normals.append(between / size)
+        if len(pairs) > 2:
+            between = np.cross(pairs[1][1] - far, pairs[2][1] - far)
+            size = float(np.linalg.norm(between))
+            if size > 1.0:
+                normals.append(between / size)
+        for normal in normals:
+            move = -2.0 * float((own - far) @ normal) * normal
+            known = moves.setdefault(name, [])
+            if np.linalg.norm(move) > _SAME_PLACE_MM and not any(
+                np.linalg.norm(move - one) < _SAME_PLACE_MM for one in known
+            ):
+                known.append(move)
+    return moves
+
+
+def _refuse_mirror_images(network: Network, best: Adjustment, others: list[Adjustment]) -> None:
+    """Raise SurveyError where another adjustment puts a part that is known somewhere else.
+
+    Somewhere else is beyond two standard deviations: near a tangent the two places run together,
+    and the spread covers both.
+    """
+    poses = network.poses(best.estimate)
+    states = np.tile(best.estimate.astype(np.complex128), (network.count, 1))
+    stepped = network.poses(states + 1j * _STEP * np.eye(network.count))
+    for other in others:
+        for name, pose in network.poses(other.estimate).items():
+            away = np.real(pose.shift - poses[name].shift)
+            distance = float(np.linalg.norm(away))
+            if not name or distance < _SAME_PLACE_MM:
+                continue
+            moves = np.imag(np.broadcast_to(stepped[name].shift, (network.count, 3))) / _STEP
+            spread = float(best.spread(moves @ (away / distance)))
+            if distance < 2.0 * spread:
+                continue  # nor is it where the readings do not fix it: the spread is inf
+            raise SurveyError(
+                f"{name} can stand in two places that agree with every reading, {distance:.0f} mm "
+                f"apart; add on which side it is, such as '{_side(away)} {_nearby(network, name)}'",
+                lines=_lines(network, name),
+            )
+
+
+def _side(away: Floats) -> str:
+    axis = int(np.argmax(np.abs(away)))
+    return ("ahead of (or aft of)", "left of (or right of)", "above (or below)")[axis]
+
+
+def _nearby(network: Network, name: str) -> str:
+    """A part from which it was read round."""
+    for sentence in network.sentences:
+        if sentence.form in _ROUND_FORMS and sentence.object is not None:
+            ends = (sentence.subject.part, sentence.object.part)
+            if name in ends:
+                return ends[1] if ends[0] == name else ends[0]
+    return network.stations[name].carrier or CENTRELINE
+
+
+def _lines(network: Network, name: str) -> tuple[int, ...]:
+    """The lines of what was read of a part, or its own."""
+    lines = {
+        sentence.line
+        for sentence in network.sentences
+        if sentence.knowledge != "assumed"
+        and name in (sentence.subject.part, sentence.object.part if sentence.object else "")
+    }
+    return tuple(sorted(lines)) or (network.stations[name].line,)
