@@ -170,13 +170,13 @@ class _Writer:
             lambda: f"about {mm:.3f} mm",
             lambda: f"between {mm * 0.995:.4f} mm and {mm * 1.005:.4f} mm",
         ]
-        sixteenths = round(mm / 25.4 * 16)
-        if sixteenths and abs(sixteenths * 25.4 / 16 - mm) < room:
+        sixteenths, sign = round(abs(mm) / 25.4 * 16), "-" if mm < 0 else ""
+        if sixteenths and abs(sixteenths * 25.4 / 16 - abs(mm)) < room:
             whole, part = divmod(sixteenths, 16)
             words = " ".join([str(whole)] * bool(whole) + [f"{part}/16"] * bool(part))
-            spellings.append(lambda: f"{words} in")
+            spellings.append(lambda: f"{sign}{words} in")
             if whole and part:
-                spellings.append(lambda: f"{whole}-{part}/16 in")
+                spellings.append(lambda: f"{sign}{whole}-{part}/16 in")
         return rng.choice(spellings)()
 
     # -- places ----------------------------------------------------------------------------

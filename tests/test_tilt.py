@@ -118,7 +118,7 @@ def judged(nose: TrueNose, layout: Layout) -> list[tuple[float, float, float, fl
 
 def test_the_truth_lies_within_two_deviations_as_often_as_it_should() -> None:
     inside: list[bool] = []
-    for seed in range(60):
+    for seed in range(48):
         nose = TrueNose(random.Random(1000 + seed), half_mm=0.3, half_deg=0.05, noisy=True)
         layout = arranged(nose)
         for truth, guess, deviation, reach in judged(nose, layout):
@@ -133,7 +133,7 @@ def test_with_assumptions_the_guaranteed_bounds_hold() -> None:
     """Two deviations of the readings plus the whole reach of every assumption."""
     held: list[bool] = []
     rested: list[float] = []
-    for seed in range(40):
+    for seed in range(30):
         nose = TrueNose(
             random.Random(2000 + seed),
             half_mm=1.5,

@@ -32,6 +32,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 130
     except MemoryError:
         print("noseroom: out of memory; nothing was written", file=sys.stderr)
+    except Exception as error:
+        # A mistake of ours, never of the builder's; a traceback would help neither.
+        print(
+            f"noseroom: a fault in the program, not in the file; nothing was written "
+            f"({type(error).__name__}: {error})",
+            file=sys.stderr,
+        )
     return UNREADABLE
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from noseroom.checks import words
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Verdict
+from noseroom.geometry.separation import GAP_ERROR_MM
 from noseroom.layout import Layout, PlacedPart
 
 Floats = NDArray[np.float64]
@@ -29,8 +29,8 @@ MOST_SPACER_MM = 100.0
 CLOCK = (12, 3, 6, 9)
 _END_MM = 0.05
 _COARSE_MM = 0.5
-_WIDE_MM = 40.0
-_MOST_ROUNDS = 8
+_WIDE_MM = 5.0
+_AMPLE_MM = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,10 +114,7 @@ def _limits(
             continue
         blocked = scan.blocked()
         if blocked:
-            spread = 0.0
-            if today.worst is not None:
-                spread = float(layout.uncertainty.spread(today.worst.form))
-            fouls = today.nominal_mm + spread < rule.value_mm
+            fouls = today.nominal_mm + today.spread_mm < rule.value_mm
             found.append(_Limit(other.name, blocked, True, fouls))
     return found
 
@@ -141,44 +138,29 @@ class _Scan:
             self.mine,
             self.other,
             self.theirs,
-            enough_mm=self.room_mm,
+            # More than the rule asks: where it is just kept, no pains are to be spared.
+            enough_mm=self.room_mm + _AMPLE_MM,
             look_mm=self.room_mm + _WIDE_MM,
             shift=thickness * self.ahead,
         )
 
     def blocked(self) -> tuple[Interval, ...]:
-        """Where the rule is not surely kept.
+        """Where the rule is not surely kept."""
+        return blocked_intervals(self._margin, 0.0, MOST_SPACER_MM)
 
-        The gap as adjusted is quick to follow; what the spread takes off hardly changes along the
-        axis. So the quick gap is followed with an allowance, and the allowance is raised until the
-        sure gap keeps the rule at every end that is found.
+    def _margin(self, thickness: float) -> float:
+        """What is surely left beyond the rule, or a bound that says as much and is quicker.
+
+        Where the gap as adjusted breaks the rule already, the sure gap does; where it keeps the
+        rule whatever the parts may stray, so does the sure gap.
         """
-        allowance = 0.0
-        for _ in range(_MOST_ROUNDS):
-            asked = self.room_mm + allowance
-            found = blocked_intervals(partial(self._margin, asked), 0.0, MOST_SPACER_MM)
-            ends = {0.0, MOST_SPACER_MM, *(end for interval in found for end in interval)}
-            free = sorted(t for t in ends if not _covers(found, t))
-            gaps = [(t, self.sure(t).lower_mm) for t in free]
-            # What the spread takes off where the rule is not surely kept is what to allow for.
-            short = [self._margin(low, t) for t, low in gaps if low < self.room_mm]
-            if not short:
-                return found
-            allowance = max(allowance + _END_MM, *short) + _END_MM
-        return ((0.0, MOST_SPACER_MM),)
-
-    def _margin(self, asked_mm: float, thickness: float) -> float:
-        shift = thickness * self.ahead
-        gap = self.pairs.nominal_gap(self.fan, self.mine, self.other, self.theirs, shift)
-        return gap - asked_mm
-
-
-def _covers(intervals: Iterable[Interval], t: float) -> bool:
-    """Whether a thickness is blocked; an end that faces free thicknesses is free."""
-    return any(
-        low < t < high or (t == low == 0.0) or (t == high == MOST_SPACER_MM)
-        for low, high in intervals
-    )
+        gap = self.pairs.nominal_gap(
+            self.fan, self.mine, self.other, self.theirs, thickness * self.ahead
+        )
+        stray = self.pairs.sway_mm(self.fan, self.other) + GAP_ERROR_MM
+        if gap < self.room_mm or gap - stray >= self.room_mm + _AMPLE_MM:
+            return gap - self.room_mm - (stray if gap >= self.room_mm else 0.0)
+        return self.sure(thickness).lower_mm - self.room_mm
 
 
 def blocked_intervals(
@@ -186,21 +168,24 @@ def blocked_intervals(
 ) -> tuple[Interval, ...]:
     """Where a margin that changes by no more than its argument is below zero, on [low, high].
 
-    Ends are found to 0.05 mm and lie on the blocked side: an interval is never too short by more
-    than nothing. Free islands narrower than 0.5 mm inside a blocked stretch may be missed.
+    What is left out is surely free: its ends are points that were looked at, and between points the
+    margin cannot fall below zero unseen. An interval may be too long by a tenth of a millimetre at
+    each end, and may hold free islands narrower than 0.5 mm.
     """
+
+    def spare(at: float) -> float:
+        return margin(at) - _END_MM  # so that a step of this much is safe where none is left
+
     found: list[Interval] = []
-    here, value = low, margin(low)
+    here, value = low, spare(low)
     start: float | None = low if value < 0 else None
     while here < high:
-        step = max(value, _END_MM) if value >= 0 else min(max(-value, _COARSE_MM), 5.0)
-        there = min(here + step, high)
-        reached = margin(there)
+        there = min(here + max(abs(value), _END_MM if start is None else _COARSE_MM), high)
+        reached = spare(there)
         if start is None and reached < 0:
-            start = min(here + value, there)  # nothing before it can be blocked
+            start = _last_free(spare, here, there)
         elif start is not None and reached >= 0:
-            free = _bisect(margin, here, there)
-            found.append((start, free))
+            found.append((start, _last_free(spare, there, here)))
             start = None
         here, value = there, reached
     if start is not None:
@@ -208,11 +193,11 @@ def blocked_intervals(
     return tuple(found)
 
 
-def _bisect(margin: Callable[[float], float], blocked: float, free: float) -> float:
-    """The free end of a change from blocked to free, to 0.05 mm."""
-    while free - blocked > _END_MM:
+def _last_free(spare: Callable[[float], float], free: float, blocked: float) -> float:
+    """The last free point on the way to a blocked one, to 0.05 mm."""
+    while abs(free - blocked) > _END_MM:
         middle = (blocked + free) / 2
-        if margin(middle) >= 0:
+        if spare(middle) >= 0:
             free = middle
         else:
             blocked = middle

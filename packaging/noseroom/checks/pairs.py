@@ -20,6 +20,7 @@ from noseroom.checks.sway import (
     swelling,
     turning,
 )
+from noseroom.geometry.crowd import Crowd, crowd_bounds, crowd_of
 from noseroom.geometry.separation import (
     GAP_ERROR_MM,
     Bend,
@@ -118,6 +119,7 @@ class Pairs:
         look = max(enough_mm if look_mm is None else look_mm, 0.0)
         ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
         lower, nominal, worst = np.inf, np.inf, None
+        quick: Floats | None = None
         for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
             # In order of their boxes' gaps: what follows can neither be nearer nor less sure.
             if gap - couple.sway_mm >= look or (gap - couple.sway_mm >= lower and gap >= nominal):
@@ -126,6 +128,11 @@ class Pairs:
             found = nearest(ours[i][0], others[j][0], shift)
             nominal = min(nominal, found[0])
             coarse = found[0] - GAP_ERROR_MM - couple.sway_mm
+            if worst is not None and coarse < min(look, lower):
+                # The nearest is not the only one in question: look at all of them at once.
+                if quick is None:
+                    quick = self._quick(couple, a, mine, b, theirs, shift)
+                coarse = max(coarse, float(quick[i, j]))
             if coarse >= min(look, lower) and found[0] > 0:
                 lower = min(lower, coarse)
                 continue
@@ -136,7 +143,7 @@ class Pairs:
                 couple.sure,
                 # Only the worst pieces count: beyond those known already no pains are taken.
                 enough_mm=min(enough_mm, lower) + couple.slack_mm,
-                bend=self._bend(a, mine, b, theirs),
+                bend=self.bend(a, mine, b, theirs),
                 found=found,
             )
             if worst is None or one.lower_mm - couple.slack_mm < lower:
@@ -161,6 +168,22 @@ class Pairs:
                 break
             best = min(best, nearest(ours[i], others[j], shift)[0])
         return float(best)
+
+    def _quick(
+        self,
+        couple: _Couple,
+        a: PlacedPart,
+        mine: str,
+        b: PlacedPart,
+        theirs: str,
+        shift: Floats | None,
+    ) -> Floats:
+        """Lower bounds on the sure gaps of all pieces of two components, mm: (p, q)."""
+        ours, others = couple.mine.crowd(mine), couple.theirs.crowd(theirs)
+        if shift is not None:
+            ours = ours.moved(shift)
+        bend = self.bend(a, mine, b, theirs)
+        return crowd_bounds(ours, others, couple.sure, bend) - couple.slack_mm
 
     def _by_box_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats | None
@@ -214,8 +237,8 @@ class Pairs:
             self._outlines[part.name] = outline(part, self.layout.uncertainty)
         return self._outlines[part.name]
 
-    def _bend(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> Bend:
-        """What to take off for the second order."""
+    def bend(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> Bend:
+        """What to take off for the second order of two components."""
         key = a.name, mine, b.name, theirs
         if key not in self._bent:
             self._bent[key] = Bend(
@@ -249,6 +272,13 @@ class _Moves:
     def __init__(self, part: PlacedPart, columns: NDArray[np.intp]) -> None:
         self._part, self._columns = part, columns
         self._made: dict[str, tuple[Moves, ...]] = {}
+        self._crowds: dict[str, Crowd] = {}
+
+    def crowd(self, component: str) -> Crowd:
+        """The same pieces in one."""
+        if component not in self._crowds:
+            self._crowds[component] = crowd_of(self.of(component))
+        return self._crowds[component]
 
     def of(self, component: str) -> tuple[Moves, ...]:
         """The pieces of one component, in their order."""

@@ -226,6 +226,8 @@ def separation(
         )
     best: Separation | None = None
     for direction in _directions(normal, ours, theirs):
+        if best is not None and best.lower_mm >= _gap_along(ours[0], theirs[0], direction):
+            continue  # no movement makes a direction show more than it does as adjusted
         for holder, off in ((ours[0], bend.seen_from_a), (theirs[0], bend.seen_from_b)):
             one = _along(ours, theirs, holder, direction, uncertainty, off)
             if best is None or one.lower_mm > best.lower_mm:
@@ -238,6 +240,10 @@ def separation(
             break
     assert best is not None
     return replace(best, nominal_mm=nominal)
+
+
+def _gap_along(a: MovingPiece, b: MovingPiece, direction: Floats) -> float:
+    return float((b.corners @ direction).min() - (a.corners @ direction).max())
 
 
 def _directions(
@@ -271,16 +277,14 @@ def _along(
     low, high = theirs[0].corners @ normal, ours[0].corners @ normal
     pair = np.array([ours[0].corners[int(high.argmax())], theirs[0].corners[int(low.argmin())]])
     nominal = float(low.min() - high.max())
-    loose = [one for one in (*ours, *theirs) if one.null_shift.any() or one.null_turn.any()]
+    loose = any(one.null_shift.any() or one.null_turn.any() for one in (*ours, *theirs))
     # Where nothing is loose, nothing has to be looked at; where the holder is, all move against it.
     for one in (*ours, *theirs) if loose else ():
-        null = _seen(one, holder, normal, one.null_shift, one.null_turn, null=True)
+        null = seen_from(holder, one, normal, null=True)
         if null.size and float(np.abs(null).max()) > _NULL_MM:
             return Separation(nominal, -np.inf, np.zeros(holder.shift.shape[1]), normal, pair)
-    near = [
-        _seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in theirs
-    ]
-    far = [_seen(one, holder, normal, one.shift, one.turn) + one.swelling(normal) for one in ours]
+    near = [seen_from(holder, one, normal) + one.swelling(normal) for one in theirs]
+    far = [seen_from(holder, one, normal) + one.swelling(normal) for one in ours]
     value, i, j, form = _worst_pair(
         np.tile(low, len(near)), np.concatenate(near), np.tile(high, len(far)),
         np.concatenate(far), sure,
@@ -289,28 +293,21 @@ def _along(
     return Separation(nominal, value - float(np.abs(normal) @ off), form, normal, pair)
 
 
-def _seen(
-    piece: MovingPiece,
-    holder: MovingPiece,
-    normal: Floats,
-    shift: Floats,
-    turn: Floats,
-    *,
-    null: bool = False,
+def seen_from(
+    holder: MovingPiece, piece: MovingPiece, normal: Floats, *, null: bool = False
 ) -> Floats:
     """Rigid movement of a piece's corners along a direction, seen from the holder: (n, columns).
 
-    What both share (the engine that carries them) drops out.
+    What both share (the engine that carries them) drops out. null: by what nothing fixes instead of
+    by the sources.
     """
+    shift, turn = (piece.null_shift, piece.null_turn) if null else (piece.shift, piece.turn)
     if piece is holder:
         return np.zeros((len(piece.corners), shift.shape[1]))
-    carried = (holder.null_shift, holder.null_turn) if null else (holder.shift, holder.turn)
+    held = (holder.null_shift, holder.null_turn) if null else (holder.shift, holder.turn)
     away = _lever(piece.corners - piece.origin, normal) @ turn
-    return np.asarray(
-        normal @ (shift - carried[0])
-        + away
-        - _lever(piece.corners - holder.origin, normal) @ carried[1]
-    )
+    carried = _lever(piece.corners - holder.origin, normal) @ held[1]
+    return np.asarray(normal @ (shift - held[0]) + away - carried)
 
 
 def _lever(arms: Floats, normal: Floats) -> Floats:

@@ -170,8 +170,32 @@ def _adjusted(network: Network) -> Adjustment:
     except SurveyError as error:
         if error.lines:
             raise
-        named = {row.line for row in rows if f"line {row.line}: {row.text}" in str(error)}
-        raise SurveyError(str(error), lines=tuple(sorted(named))) from error
+        raise SurveyError(str(error), lines=_to_read_again(network, rows, str(error))) from error
+
+
+def _to_read_again(network: Network, rows: Sequence[Row], text: str) -> tuple[int, ...]:
+    """Lines of the readings that a message names.
+
+    Where it names an assumption, those of its part and of what that carries.
+    """
+    named = [row for row in rows if f"line {row.line}: {row.text}" in text]
+    lines = {row.line for row in named if not row.assumed}
+    if not lines:
+        parts = {
+            name
+            for name in network.stations
+            if any(row.station in network.carriers(name) for row in named)
+        }
+        lines = {
+            sentence.line
+            for sentence in network.sentences
+            if sentence.knowledge != "assumed"
+            and (
+                sentence.subject.part in parts
+                or (sentence.object is not None and sentence.object.part in parts)
+            )
+        }
+    return tuple(sorted(lines or {row.line for row in named}))
 
 
 def _source(row: Row, adjustment: Adjustment | None, index: int) -> Source:

@@ -24,7 +24,12 @@ Floats = NDArray[np.float64]
 Adjust = Callable[[Network], Adjustment]
 
 _STEP = 1e-30
-_MOST_STARTS = 40
+_MOST_STARTS = 16
+_MOST_FAILURES = 3
+_OFTEN_ENOUGH = 3
+"""Readings that contradict one another end badly from everywhere; that is not worth a minute."""
+_HOPELESS = 1e5
+"""Chi² of readings that are going to be refused, so that a mirror image of them is no matter."""
 _HINT_MM = 150.0
 """How far to the side that was said a part begins: about half its distance from the shaft."""
 _CORNERS = tuple(np.array([0.0, y, z]) for y in (-250.0, 250.0) for z in (-200.0, 200.0))
@@ -45,21 +50,27 @@ def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
     """
     found: list[tuple[float, Adjustment]] = []
     failure: SurveyError | None = None
+    failures = 0
     for state in itertools.islice(_starts(network), _MOST_STARTS):
         network.begin(state)
         try:
             one = adjusted(network)
         except SurveyError as error:
             failure = failure or error
+            failures += 1
+            if failures == _MOST_FAILURES:
+                break
             continue
         found.append((_price(network, one), one))
-        if found[-1][0] <= _believable(one):
+        lowest = min(price for price, _ in found)
+        again = sum(1 for price, _ in found if price < lowest + _AS_GOOD)
+        if lowest <= _believable(one) or (again == _OFTEN_ENOUGH and lowest < _BROKEN_CHECK):
             break
     if not found:
         raise failure or SurveyError("the readings could not be adjusted")
     cost, best = min(found, key=lambda item: item[0])
     rivals = [(cost, best)]
-    for state in list(_mirrored(network, best)):
+    for state in list(_mirrored(network, best)) if best.cost < _HOPELESS else []:
         network.begin(state)
         try:
             one = adjusted(network)
@@ -72,11 +83,11 @@ def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
     return best
 
 
-def misses(network: Network, adjustment: Adjustment, widths: float = 2.0) -> list[float]:
+def misses(network: Network, adjustment: Adjustment) -> list[float]:
     """By how much (mm or deg) the adjusted nose misses each of the network's checks; 0 if it holds.
 
-    A check fails only beyond its own half-width and `widths` standard deviations of what the
-    readings say there; where they say nothing it cannot fail.
+    A check fails only beyond its own half-width and two standard deviations of what the readings
+    say there; where they say nothing it cannot fail.
     """
     if not network.checks:
         return []
@@ -85,9 +96,9 @@ def misses(network: Network, adjustment: Adjustment, widths: float = 2.0) -> lis
     states[:count] += 1j * _STEP * np.eye(count)
     values = network.check_values(states, adjustment.estimate)
     gradients = np.imag(values[:count]).T / _STEP
-    slack = widths * adjustment.spread(gradients) if widths else np.zeros(len(gradients))
+    slack = 2.0 * adjustment.spread(gradients)
     return [
-        max(0.0, miss) if miss > room + 1e-6 else 0.0
+        miss if miss > room + 1e-6 else 0.0
         for miss, room in zip(
             (_miss(s, float(np.real(v))) for s, v in zip(network.checks, values[-1], strict=True)),
             slack,

@@ -1,0 +1,113 @@
+"""All pieces of one component against all of another at once: a quick lower bound for every pair.
+
+A fan's sweep is 72 wedges, a pulley's rim as many: most pairs need no search of their own, because
+along an axis of either part they are surely far enough apart. Along one direction the bound of
+`separation` falls into a part for each piece, so that one pass over all corners serves all pairs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.geometry.separation import Bend, MovingPiece, Uncertainty, seen_from
+
+Floats = NDArray[np.float64]
+
+_SAME = 1e-4
+_NULL_MM = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Crowd:
+    """All pieces of a component in one: once for each movement of its part.
+
+    moves: with the corners of all pieces, one after the other. starts: (p,), each piece's first.
+    """
+
+    moves: tuple[MovingPiece, ...]
+    starts: NDArray[np.intp]
+
+    def moved(self, shift: Floats) -> Crowd:
+        """The same, displaced by (3,) mm."""
+        return Crowd(tuple(one.moved(shift) for one in self.moves), self.starts)
+
+
+def crowd_of(pieces: Sequence[Sequence[MovingPiece]]) -> Crowd:
+    """One crowd of pieces that move together, each given once for every movement."""
+    counts = [len(piece[0].corners) for piece in pieces]
+    corners = np.concatenate([piece[0].corners for piece in pieces])
+    swell = None
+    if any(piece[0].swell is not None for piece in pieces):
+        swell = np.zeros((len(corners), *pieces[0][0].shift.shape))
+        end = 0
+        for piece, count in zip(pieces, counts, strict=True):
+            if piece[0].swell is not None:
+                swell[end : end + count] = piece[0].swell
+            end += count
+    moves = tuple(
+        MovingPiece(
+            corners,
+            one.origin,
+            one.axes,
+            one.shift,
+            one.turn,
+            one.null_shift,
+            one.null_turn,
+            swell,
+        )
+        for one in pieces[0]
+    )
+    return Crowd(moves, np.cumsum([0, *counts[:-1]]))
+
+
+def crowd_bounds(a: Crowd, b: Crowd, sure: Uncertainty, bend: Bend) -> Floats:
+    """Guaranteed lower bounds on the gaps of all pairs of pieces, mm: (p, q), -inf for none."""
+    best = np.full((len(a.starts), len(b.starts)), -np.inf)
+    for normal in _axes(a.moves[0], b.moves[0]):
+        for holder, off in ((a.moves[0], bend.seen_from_a), (b.moves[0], bend.seen_from_b)):
+            if any(_loose(one, holder, normal) for one in (*a.moves, *b.moves)):
+                continue
+            low_a, high_a = _extent(a, holder, normal, sure)
+            low_b, high_b = _extent(b, holder, normal, sure)
+            lost = float(np.abs(normal) @ off)
+            best = np.maximum(best, low_b[None, :] - high_a[:, None] - lost)
+            best = np.maximum(best, low_a[:, None] - high_b[None, :] - lost)
+    return best
+
+
+def _axes(a: MovingPiece, b: MovingPiece) -> Iterator[Floats]:
+    """The axes of both parts, without those that are as good as the same."""
+    given: list[Floats] = []
+    for axis in (*a.axes.T, *b.axes.T):
+        if all(1.0 - abs(float(axis @ one)) > _SAME for one in given):
+            given.append(axis)
+            yield axis
+
+
+def _loose(one: MovingPiece, holder: MovingPiece, normal: Floats) -> bool:
+    """Whether something that nothing fixes moves it along the direction, seen from the holder."""
+    if not any(x.any() for x in (one.null_shift, one.null_turn)) and not any(
+        x.any() for x in (holder.null_shift, holder.null_turn)
+    ):
+        return False
+    null = seen_from(holder, one, normal, null=True)
+    return null.size > 0 and float(np.abs(null).max()) > _NULL_MM
+
+
+def _extent(
+    crowd: Crowd, holder: MovingPiece, normal: Floats, sure: Uncertainty
+) -> tuple[Floats, Floats]:
+    """How far each piece surely reaches along a direction, least and most: (p,) each."""
+    at = crowd.moves[0].corners @ normal
+    spread = np.max(
+        [sure.spread(seen_from(holder, one, normal) + one.swelling(normal)) for one in crowd.moves],
+        axis=0,
+    )
+    return (
+        np.minimum.reduceat(at - spread, crowd.starts),
+        np.maximum.reduceat(at + spread, crowd.starts),
+    )
