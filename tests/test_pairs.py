@@ -6,9 +6,9 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from assumed_noses import as_far_as_readings_let, changes, true_nose, with_perfect_readings
 from numpy.typing import NDArray
 
+from assumed_noses import as_far_as_readings_let, changes, true_nose, with_perfect_readings
 from noseroom.checks.bends import Bends
 from noseroom.checks.bodies import bodies_of
 from noseroom.checks.fit import FitResult, check_fit
@@ -93,8 +93,9 @@ def corners(part: PlacedPart) -> Floats:
 
 
 def test_no_two_points_of_two_parts_come_closer_than_their_sway_lets_them(nose: Layout) -> None:
+    """Not of belts, whose run is found anew in every nose: no point of it can be followed."""
     alone = with_perfect_readings(nose)
-    parts = [part for part in nose.parts.values() if part.components]
+    parts = [part for part in nose.parts.values() if part.components and part.kind != "belt"]
     bends = Bends(nose.survey)
     sway = {
         (a.name, b.name): relative_sway_mm(a, b, alone.uncertainty, bends)
@@ -119,7 +120,7 @@ def test_the_second_order_of_a_nose_is_never_more_than_its_bend(nose: Layout) ->
     tied = len(survey.adjustment.observed)
     names = [name for name, part in nose.parts.items() if part.kind != "belt" and part.components]
     largest = 0.0
-    for change in changes(nose, np.random.default_rng(4), 9):
+    for change in changes(nose, np.random.default_rng(4), 6):
         truth, _ = true_nose(nose, as_far_as_readings_let(nose, change))
         off = np.where(survey.reaches > 0, change, 0.0)
         off[tied:] = 0.0  # sizes on which no reading depends move no part
@@ -304,7 +305,9 @@ def test_no_room_asked_is_still_no_leave_to_overlap(
 
 
 def test_what_slides_freely_across_the_gap_still_fits_along_it() -> None:
-    assert finding(checked(at=20, more="")).verdict is Verdict.FITS
+    found = checked(at=20, more="")
+    assert not [one for one in found.findings if one.parts == ("near", "far")]
+    assert found.far_pairs == 3
 
 
 def test_what_slides_freely_and_is_not_separated_is_not_known() -> None:

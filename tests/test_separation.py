@@ -45,10 +45,10 @@ def moved(piece: MovingPiece, change: Floats) -> Floats:
     if piece.swell is not None:
         local = local + piece.swell @ change
     turn = Rotation.from_rotvec(piece.turn @ change).as_matrix()
-    return piece.origin + piece.shift @ change + local @ turn.T
+    return np.asarray(piece.origin + piece.shift @ change + local @ turn.T)
 
 
-def box(low: Sequence[float], high: Sequence[float]) -> Floats:
+def box(low: Sequence[float] | Floats, high: Sequence[float] | Floats) -> Floats:
     return np.array(list(itertools.product(*zip(low, high, strict=True))), dtype=float)
 
 

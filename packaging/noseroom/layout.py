@@ -60,6 +60,11 @@ class PlacedPart:
         return all(one.known for one in self.placements)
 
     @property
+    def unplaced(self) -> bool:
+        """Whether nobody has said anything of where it goes."""
+        return not self.known and not self.entry.place and self.kind not in _DERIVED
+
+    @property
     def shelf(self) -> str:
         """The group it is shown and exported in: what has no known place stands apart."""
         return self.group if self.known else UNPLACED

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib import metadata
 from pathlib import Path
 
@@ -50,6 +50,10 @@ def check(
         if known is not None:
             return known
     layout = _arranged(path, envelope)
+    if folder is not None:
+        from noseroom.workshop.nose_files import demand_writable
+
+        demand_writable(folder)
     return _checked(envelope, layout, folder, say)
 
 
@@ -78,7 +82,27 @@ def _arranged(path: str | Path, envelope: Envelope) -> Layout:
                 for one in hopeless
             ),
         )
+    impossible = tuple(_impossible_sizes(layout))
+    if impossible:
+        raise EnvelopeError(str(path), impossible)
     return layout
+
+
+def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
+    """Sizes that the readings leave outside what such a part can have."""
+    for part in layout.parts.values():
+        for size in KINDS[part.kind].sizes:
+            value = part.placements[0].sizes.get(size.key)
+            if value is None or size.low - 1e-6 <= value <= size.high + 1e-6:
+                continue
+            read = part.entry.sizes[size.key]
+            yield Fault(
+                read.line,
+                f"{part.name}.{size.key}",
+                f"readings that leave it {value:.1f}",
+                f"between {size.low:g} and {size.high:g}",
+                "a reading of this part or of what carries it is wrong; or measure the size",
+            )
 
 
 def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progress) -> Result:

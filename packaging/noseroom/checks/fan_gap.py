@@ -63,7 +63,12 @@ def _check_fan(
 ) -> Finding:
     ahead = -fan.pose[:3, 0]
     limits: list[_Limit] = []
-    others = [part for part in layout.parts.values() if part is not fan and part.components]
+    waiting = [part.name for part in layout.parts.values() if part.unplaced]
+    others = [
+        part
+        for part in layout.parts.values()
+        if part is not fan and part.components and part.name not in waiting
+    ]
     for done, other in enumerate(others):
         progress(done, len(others), f"{fan.name} along its axis, past {other.name}")
         limits += _limits(layout, pairs, rules, fan, other, ahead)
@@ -74,6 +79,8 @@ def _check_fan(
     tightest = min(gaps.values(), key=lambda gap: gap[0], default=None)
     lost = sorted({limit.part for limit in limits if not limit.known})
     verdict, note, remedies = _answer(layout, fan, limits, free, lost)
+    if waiting:
+        note += f" {words.listed(waiting)} still to be placed: keep clear of the fan."
     return Finding(
         id=f"fan gap: {fan.name}",
         question="does the fan need a spacer",

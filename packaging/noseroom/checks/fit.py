@@ -45,7 +45,7 @@ class FitResult:
 def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
     """Check all pairs of parts. Pairs that are meant to touch are left to the layout."""
     layout = pairs.layout
-    unplaced = [part for part in layout.parts.values() if _unplaced(part)]
+    unplaced = [part for part in layout.parts.values() if part.unplaced]
     findings = [_place_unknown(part) for part in unplaced]
     placed = [part for part in layout.parts.values() if part not in unplaced and part.components]
     todo = list(combinations(placed, 2))
@@ -59,10 +59,6 @@ def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) ->
             findings.append(finding)
     findings.sort(key=lambda one: (one.verdict.rank, _margin(one), one.id))
     return FitResult(tuple(findings), far)
-
-
-def _unplaced(part: PlacedPart) -> bool:
-    return not part.known and not part.entry.place and part.kind not in ("belt", "hose")
 
 
 def _place_unknown(part: PlacedPart) -> Finding:
@@ -145,6 +141,12 @@ def _check_pair(
     return _worst(layout, bodies, a, b, cases) if cases else None
 
 
+def _shortfall_key(verdict: Verdict, case: _Case) -> float:
+    """How bad a pair is among those of one verdict: what fouls goes by what would free it."""
+    left = case.measured_mm if verdict is Verdict.FOULS else case.sure_mm
+    return left - case.rule.value_mm
+
+
 def _worst(
     layout: Layout, bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
 ) -> Finding:
@@ -164,9 +166,7 @@ def _worst(
         cases = [measured(case, _BY_MESH) if case.near else case for case in cases]
     while True:
         judged = [(_verdict(case), case) for case in cases]
-        verdict, case = min(
-            judged, key=lambda it: (it[0].rank, it[1].sure_mm - it[1].rule.value_mm)
-        )
+        verdict, case = min(judged, key=lambda it: (it[0].rank, _shortfall_key(*it)))
         if case.final or not case.near:
             return _finding(layout, a, b, verdict, case)
         exact = replace(measured(case, _BY_MESH if case.settled else DEFAULT), final=True)
@@ -270,7 +270,9 @@ def _remedies(
     said: list[str] = []
     direction = _push(case, finding)
     if direction is not None and finding.verdict is Verdict.FOULS:
-        first = min((a, b), key=lambda part: _MOVABLE.index(part.kind))
+        # A fan goes where its hub is; what a spacer can do for it is the fan gap's answer.
+        free = [part for part in (a, b) if part.kind != "fan"] or [a, b]
+        first = min(free, key=lambda part: _MOVABLE.index(part.kind))
         need = case.rule.value_mm - case.sure_mm
         push = direction if first is b else -direction
         said.append(f"move the {first.name} {words.at_least(need, unit)} {words.way(push)}")

@@ -210,7 +210,8 @@ def separation(
 
     The direction between the nearest points is tried first, held in either body's frame. Only where
     that leaves it open whether `enough_mm` remains, though as adjusted it does, the axes of both
-    parts and of the vehicle are tried too: no direction can show more than the gap itself.
+    parts and of the vehicle are tried too: no direction can show more than the gap itself. Without
+    `enough_mm` all are.
 
     bend: what to take off for the second order; without it, that of parts which each shift in a
     straight line and turn about their own origins. found: what `nearest` says, where it is known.
@@ -234,9 +235,8 @@ def separation(
                 best = one
             if best.lower_mm >= enough_mm:
                 break
-        if best is not None and (
-            best.lower_mm >= enough_mm or (best.known and nominal < enough_mm)
-        ):
+        assert best is not None
+        if best.lower_mm >= enough_mm or (best.known and nominal < enough_mm < np.inf):
             break
     assert best is not None
     return replace(best, nominal_mm=nominal)

@@ -46,13 +46,7 @@ def write_nose(
     Raises OutputError when the folder cannot be written, GeometryError when a file that was written
     does not come back as it should.
     """
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        if folder.exists() and not folder.is_dir():
-            raise OutputError(f"{folder}: there is a file where the folder should be")
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
+    fresh = _folder_beside(folder)
     try:
         _write_all(result, layout, bodies, fresh, progress)
         names = sorted(p.relative_to(fresh).as_posix() for p in fresh.rglob("*") if p.is_file())
@@ -65,6 +59,27 @@ def write_nose(
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     return whole
+
+
+def demand_writable(folder: Path) -> None:
+    """Find out before the long work, not after it, that the outputs cannot be written.
+
+    Raises OutputError.
+    """
+    shutil.rmtree(_folder_beside(folder), ignore_errors=True)
+
+
+def _folder_beside(folder: Path) -> Path:
+    """An empty folder beside the one to be written. Raises OutputError."""
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        if folder.exists() and not folder.is_dir():
+            raise OutputError(f"{folder}: there is a file where the folder should be")
+        return Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except FileExistsError as error:
+        raise OutputError(f"{folder.parent}: this is a file, not a folder to write in") from error
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
 
 
 def _swap(fresh: Path, folder: Path) -> None:
