@@ -259,6 +259,7 @@ class Pairs:
             total += np.max(
                 [self._bends.most_mm(frame, one, corners) for one in stations_of(part)], axis=0
             )
+            total += self._outline(part).warp.get(component, 0.0)
             if part is not holder:
                 # What a size moves is carried by the turn: to first order, and by its square.
                 turn = turning(holder, part, sure)

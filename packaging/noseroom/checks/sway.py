@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import dataclasses
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,12 +26,14 @@ class Outline:
     """What the checks ask of one part again and again.
 
     swell: (3,) mm, how far its own sizes may move its surface along each vehicle axis. corners:
-    (8, 3) mm, of a box that holds it whatever its sizes. felt: (s,), which sources move it.
+    (8, 3) mm, of a box that holds it whatever its sizes. felt: (s,), which sources move it. warp:
+    see `warp_mm`.
     """
 
     swell: Floats
     corners: Floats
     felt: NDArray[np.bool_]
+    warp: Mapping[str, float]
 
 
 def outline(part: PlacedPart, sure: Uncertainty) -> Outline:
@@ -38,7 +41,7 @@ def outline(part: PlacedPart, sure: Uncertainty) -> Outline:
     pieces = [piece for alternatives in part.moving.values() for piece in alternatives[0]]
     swell = swelling(pieces, sure)
     ends = box_of(pieces) + np.array([-swell, swell])
-    return Outline(swell, box_corners(ends), _felt(part, pieces))
+    return Outline(swell, box_corners(ends), _felt(part, pieces), warp_mm(part, sure))
 
 
 def stations_of(part: PlacedPart) -> tuple[str, ...]:
@@ -64,7 +67,10 @@ def sway_mm(
         return float("inf")
     both = ((a, mine), (b, theirs))
     least = min(_seen_from_mm(a, both, sure, bends), _seen_from_mm(b, both, sure, bends))
-    sizes = sum(float(np.sqrt(one.swell @ one.swell)) for one in (mine, theirs))
+    sizes = sum(
+        float(np.sqrt(one.swell @ one.swell)) + max(one.warp.values(), default=0.0)
+        for one in (mine, theirs)
+    )
     turn = turning(a, b, sure)
     # A corner that a size moves is carried by the turn too.
     return least + sizes * (1.0 + float(np.sqrt(turn @ turn))) + a.slack_mm + b.slack_mm
@@ -131,6 +137,34 @@ def swelling(pieces: Sequence[MovingPiece], sure: Uncertainty) -> Floats:
         if piece.swell is not None:
             most = np.maximum(most, sure.spread(piece.swell).max(axis=0))
     return most
+
+
+def warp_mm(part: PlacedPart, sure: Uncertainty) -> dict[str, float]:
+    """How far corners at the ends of sizes are from their linear forms, by component, mm.
+
+    Nearly all corners follow their sizes linearly; a lug on a tangent does not quite. Both ends of
+    every size are tried, one size at a time, and what they leave is added.
+    """
+    placement = part.placements[0]
+    sizes = {
+        name: float(sure.spread(placement.size_gain[size.key]))
+        for name, size in part.part.sizes().items()
+        if size.key in placement.size_gain
+    }
+    sizes = {name: reach for name, reach in sizes.items() if reach > 0}
+    if not sizes:
+        return {}
+    ends = np.diag(list(sizes.values()))
+    steps = np.concatenate([ends, -ends]).T
+    tried = {name: getattr(part.part, name) + step for name, step in zip(sizes, steps, strict=True)}
+    found: dict[str, float] = {}
+    moved = dataclasses.replace(part.part, **tried).pieces()
+    for piece, still in zip(moved, part.part.pieces(), strict=True):
+        if piece.corners.ndim == 3:
+            up, down = np.split(piece.corners - still.corners, 2)
+            left = float((np.sqrt(((up + down) ** 2).sum(axis=-1)).max(axis=-1) / 2).sum())
+            found[piece.component] = max(found.get(piece.component, 0.0), left)
+    return found
 
 
 def box_of(pieces: Sequence[MovingPiece]) -> Floats:
