@@ -77,7 +77,9 @@ def _folder_beside(folder: Path) -> Path:
             raise OutputError(f"{folder}: there is a file where the folder should be")
         return Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except FileExistsError as error:
-        raise OutputError(f"{folder.parent}: this is a file, not a folder to write in") from error
+        raise OutputError(
+            f"{folder.parent}: cannot be written in: it is a file, not a folder"
+        ) from error
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
 
