@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import platform
 from collections.abc import Callable, Iterator
 from importlib import metadata
@@ -193,8 +194,6 @@ def versions() -> dict[str, str]:
 
 def _program_digest() -> str:
     """A digest of this program's own files, so that an edited checkout never serves old answers."""
-    import hashlib
-
     home = Path(__file__).parent
     digest = hashlib.sha256()
     for file in sorted(one for ending in ("py", "csv") for one in home.rglob(f"*.{ending}")):
@@ -207,8 +206,6 @@ def earlier(folder: Path, digest: str) -> Result | None:
 
     Every file is compared with its recorded hash, so that a damaged or edited output is made anew.
     """
-    import hashlib
-
     try:
         known = Result.from_json((folder / "findings.json").read_bytes())
         if known.input_sha256 != digest or known.made_with != versions() or not known.files:

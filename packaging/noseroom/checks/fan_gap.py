@@ -267,14 +267,14 @@ def _answer(
         return (
             Verdict.NOT_KNOWN,
             f"Whether the {fan.name} needs a spacer is not known: nothing fixes where "
-            f"{_listed(lost)} stand{'s' if len(lost) == 1 else ''} from it.",
+            f"{words.listed(lost)} stand{'s' if len(lost) == 1 else ''} from it.",
             tuple(f"give {name} a place" for name in lost),
         )
     if free and free[0][0] == 0.0:
         most = words.length(free[0][1], unit)
         return Verdict.FITS, f"The {fan.name} needs no spacer; up to {most} would also do.", ()
     close = [limit for limit in limits if limit.blocks_today]
-    behind = _listed(sorted({limit.part for limit in close}))
+    behind = words.listed(sorted({limit.part for limit in close}))
     fouls = any(limit.fouls for limit in close)
     verdict = Verdict.FOULS if fouls else Verdict.TOO_CLOSE
     how = "does not keep its room" if fouls else "may not keep its room"
@@ -288,7 +288,7 @@ def _answer(
             (f"put one spacer of {windows} between hub and {fan.name}; never stack spacers",),
         )
     need = _shortfall(limits)
-    front = _listed(sorted({limit.part for limit in limits if not limit.blocks_today}))
+    front = words.listed(sorted({limit.part for limit in limits if not limit.blocks_today}))
     missing = words.at_least(need, unit)
     return (
         verdict,
@@ -307,9 +307,3 @@ def _shortfall(limits: list[_Limit]) -> float:
     behind = max((x.blocked[0][1] for x in limits if x.blocks_today), default=0.0)
     ahead = min((x.blocked[0][0] for x in limits if not x.blocks_today), default=MOST_SPACER_MM)
     return max(behind - ahead, 0.0)
-
-
-def _listed(names: list[str]) -> str:
-    if not names:
-        return "nothing"
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
