@@ -106,8 +106,11 @@ class _Writer:
             if size.required or rng.random() < 0.35:
                 self._put(tree, size.key, self._size(size))
         for text in kind.texts:
-            if rng.random() < 0.4:
+            if text.required or rng.random() < 0.4:
                 self._put(tree, text.key, '"#10-24"' if "thread" in text.key else "blue")
+        if kind.points and rng.random() < 0.7:
+            names = ("left bolt", "strut top", "tip")[: rng.randint(1, 3)]
+            tree[kind.points] = {one: f"[{rng.uniform(-900, 900):.2f}, 0, 1e2]" for one in names}
         self._refer(tree, kind)
         lines = [*_nested(tree, 1, rng), *self._place(name, kind)]
         return [f"{name}:", *lines] if lines else [f"{name}: {{}}"]

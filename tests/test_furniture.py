@@ -24,7 +24,7 @@ LEVELS = (
     ("tables", "envelope"),
     ("survey", "physics", "geometry"),
     ("parts",),
-    ("layout",),
+    ("layout", "attached"),
     ("checks",),
     ("workshop", "report"),
     ("pipeline",),

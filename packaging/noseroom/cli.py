@@ -56,6 +56,14 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
     )
+    check.add_argument(
+        "--files-from",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FOLDER",
+        help="a folder besides the file's own that scans may come from; may be given again",
+    )
     check.set_defaults(run=_check)
     schema = commands.add_parser("schema", help="print a JSON Schema for editors and programs")
     schema.add_argument("which", choices=("envelope", "findings"))
@@ -69,7 +77,9 @@ def _check(options: argparse.Namespace) -> int:
     from noseroom.report.terminal import show
 
     with showing_progress() as say:
-        result = check(options.file, outputs=options.outputs, progress=say)
+        result = check(
+            options.file, outputs=options.outputs, progress=say, files_from=options.files_from
+        )
     folder = options.outputs / options.file.stem
     show(result, f"{folder.as_posix()}/")
     return result.exit_status

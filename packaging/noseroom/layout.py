@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.parts.base import Part, Port
 from noseroom.parts.registry import PARTS
 from noseroom.parts.runs import belt_run, hose_run
+from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.survey.network import Station
 from noseroom.survey.solution import Placement, Survey, solve
 
@@ -29,6 +31,7 @@ GROUPS = ("body", "engine", "fan and hub")
 UNPLACED = "place not known"
 _DERIVED = ("belt", "hose")
 _STEP = 1e-30
+_NO_SHAPES: Mapping[str, ScanShape] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +76,11 @@ class PlacedPart:
     def components(self) -> tuple[str, ...]:
         """Names of its components, in the order of its pieces."""
         return tuple(dict.fromkeys(piece.component for piece in self.part.pieces()))
+
+    @property
+    def ghosts(self) -> tuple[str, ...]:
+        """Components that are no metal: swept space, and space that a scan did not see."""
+        return (*self.part.sweeps(), *self.part.unseen())
 
     @cached_property
     def moving(self) -> Mapping[str, tuple[tuple[MovingPiece, ...], ...]]:
@@ -177,18 +185,19 @@ def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
     )
 
 
-def arrange(envelope: Envelope) -> Layout:
+def arrange(envelope: Envelope, shapes: Mapping[str, ScanShape] = _NO_SHAPES) -> Layout:
     """Adjust the readings of an envelope and place every fitted part.
 
+    shapes: what was read of the fitted scans, by name.
     Raises SurveyError, with lines, where the readings cannot be adjusted.
     """
     fitted = {name: entry for name, entry in envelope.parts.items() if entry.fitted}
-    stations, sentences = network_of(envelope, fitted)
+    stations, sentences = network_of(envelope, fitted, shapes)
     survey = solve(stations, sentences)
     placed: dict[str, PlacedPart] = {}
     for name, entry in fitted.items():
         if entry.kind not in _DERIVED:
-            placed[name] = _place(entry, survey, fitted)
+            placed[name] = _place(entry, survey, fitted, shapes)
     for name, entry in fitted.items():
         if entry.kind in _DERIVED:
             one = _place_derived(entry, placed, fitted)
@@ -203,7 +212,9 @@ def arrange(envelope: Envelope) -> Layout:
 
 
 def network_of(
-    envelope: Envelope, fitted: Mapping[str, PartEntry]
+    envelope: Envelope,
+    fitted: Mapping[str, PartEntry],
+    shapes: Mapping[str, ScanShape] = _NO_SHAPES,
 ) -> tuple[list[Station], list[Sentence]]:
     """Stations and sentences of the fitted parts. The datum part defines the vehicle frame."""
     stations: list[Station] = []
@@ -227,7 +238,7 @@ def network_of(
                 start=np.array(about.start_mm if name != envelope.datum else (0.0, 0.0, 0.0)),
                 sizes=measured,
                 constants={k: s.value for k, s in entry.sizes.items() if k not in measured},
-                features=_feature_maker(entry),
+                features=_feature_maker(entry, shapes.get(name)),
                 line=entry.line,
             )
         )
@@ -242,8 +253,11 @@ def _is_measured(entry: PartEntry, key: str) -> bool:
     )
 
 
-def _feature_maker(entry: PartEntry) -> Any:
+def _feature_maker(entry: PartEntry, shape: ScanShape | None) -> Any:
     kind, choices = PARTS[entry.kind], dict(entry.choices)
+    if shape is not None:
+        landmarks = ScannedPart(shape=shape).features()
+        return lambda sizes: landmarks
     return lambda sizes: kind.from_file(sizes, choices).features()
 
 
@@ -267,19 +281,30 @@ def _group(entry: PartEntry, fitted: Mapping[str, PartEntry]) -> str:
     return "body"
 
 
-def _place(entry: PartEntry, survey: Survey, fitted: Mapping[str, PartEntry]) -> PlacedPart:
+def _place(
+    entry: PartEntry,
+    survey: Survey,
+    fitted: Mapping[str, PartEntry],
+    shapes: Mapping[str, ScanShape],
+) -> PlacedPart:
     placement = survey.placements[entry.name]
     values = {key: size.value for key, size in entry.sizes.items()} | dict(placement.sizes)
     ties = tuple(name for names in entry.references.values() for name in names)
+    part = PARTS[entry.kind].from_file(values, entry.choices)
+    slack_mm = 0.0
+    if isinstance(part, ScannedPart):
+        part = dataclasses.replace(part, shape=shapes.get(entry.name))
+        slack_mm = part.slack_mm + sum(size.half_width for size in entry.sizes.values())
     return PlacedPart(
         name=entry.name,
         kind=entry.kind,
-        part=PARTS[entry.kind].from_file(values, entry.choices),
+        part=part,
         entry=entry,
         group=_group(entry, fitted),
         carrier=entry.carrier,
         ties=tuple(name.split(".")[0] for name in ties),
         placements=(placement,),
+        slack_mm=slack_mm,
     )
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import platform
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from importlib import metadata
 from pathlib import Path
 
 from noseroom._version import __version__
+from noseroom.attached import attached_files, digest, read_shapes
 from noseroom.checks.agreement import HOPELESS_W, check_agreement
 from noseroom.envelope.model import Envelope
 from noseroom.envelope.reader import read
@@ -16,11 +17,13 @@ from noseroom.errors import EnvelopeError, Fault, SurveyError
 from noseroom.findings import Finding
 from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
+from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.report.result import (
     SCHEMA_VERSION,
     Assumption,
     PlacedSummary,
     Result,
+    ScanSummary,
     verdict_of,
 )
 from noseroom.survey.solution import Source
@@ -32,36 +35,44 @@ _LIBRARIES = ("cadquery", "cadquery-ocp", "trimesh", "coal", "manifold3d", "nump
 
 
 def check(
-    path: str | Path, *, outputs: str | Path | None = None, progress: Progress | None = None
+    path: str | Path,
+    *,
+    outputs: str | Path | None = None,
+    progress: Progress | None = None,
+    files_from: Sequence[str | Path] = (),
 ) -> Result:
     """Check the nose that an envelope file describes.
 
     outputs: a folder in which everything is written under the file's stem; None writes nothing.
     When that already holds the answer for the same bytes and the same versions, it is read back
     instead, without loading the CAD kernel. progress: called with (done, of, what).
+    files_from: folders besides the file's own from which it may name scans.
 
     Raises EnvelopeError, with every fault by line, for a file that cannot be used; then nothing is
     written. Raises OutputError when the outputs cannot be written.
     """
     say = progress or (lambda done, of, what: None)
     envelope = read(path, KINDS, rule_keys=clearance_rules())
+    scans = attached_files(path, envelope, files_from)
+    whole = digest(envelope, scans)
     folder = None if outputs is None else Path(outputs) / envelope.stem
     if folder is not None:
-        known = earlier(folder, envelope.digest)
+        known = earlier(folder, whole)
         if known is not None:
             return known
-    layout = _arranged(path, envelope)
+    shapes = read_shapes(path, envelope, scans, say)
+    layout = _arranged(path, envelope, shapes)
     if folder is not None:
         from noseroom.workshop.nose_files import demand_writable
 
         demand_writable(folder)
-    return _checked(envelope, layout, folder, say)
+    return _checked(layout, whole, folder, say)
 
 
-def _arranged(path: str | Path, envelope: Envelope) -> Layout:
+def _arranged(path: str | Path, envelope: Envelope, shapes: Mapping[str, ScanShape]) -> Layout:
     """The layout, or the faults that keep it from being made, by line."""
     try:
-        layout = arrange(envelope)
+        layout = arrange(envelope, shapes)
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
@@ -106,7 +117,7 @@ def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
             )
 
 
-def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progress) -> Result:
+def _checked(layout: Layout, sha256: str, folder: Path | None, say: Progress) -> Result:
     """All checks, and the files. From here on the CAD kernel is needed."""
     from noseroom.checks.bodies import bodies_of
     from noseroom.checks.fan_gap import check_fan_gaps
@@ -117,7 +128,7 @@ def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progr
     from noseroom.workshop.nose_files import write_nose
 
     load_cadquery()
-    rules = Rules(envelope)
+    rules = Rules(layout.envelope)
     bodies = bodies_of(layout, say)
     pairs = Pairs(layout)
     fit = check_fit(pairs, bodies, rules, say)
@@ -125,14 +136,12 @@ def _checked(envelope: Envelope, layout: Layout, folder: Path | None, say: Progr
     findings = sorted(
         (*check_agreement(layout), *gaps, *fit.findings), key=lambda one: one.verdict.rank
     )
-    result = _result(envelope, layout, tuple(findings), fit.far_pairs)
+    result = _result(layout, sha256, tuple(findings), fit.far_pairs)
     return result if folder is None else write_nose(result, layout, bodies, folder, say)
 
 
-def _result(
-    envelope: Envelope, layout: Layout, findings: tuple[Finding, ...], far_pairs: int
-) -> Result:
-    survey = layout.survey
+def _result(layout: Layout, sha256: str, findings: tuple[Finding, ...], far_pairs: int) -> Result:
+    envelope, survey = layout.envelope, layout.survey
     used = [one for one in survey.sources if one.assumed]
     return Result(
         schema=SCHEMA_VERSION,
@@ -160,9 +169,19 @@ def _result(
             for part in layout.parts.values()
         ),
         degrees_of_freedom=survey.degrees_of_freedom,
-        input_sha256=envelope.digest,
+        input_sha256=sha256,
         made_with=versions(),
+        scans=tuple(_scan_summaries(layout)),
     )
+
+
+def _scan_summaries(layout: Layout) -> Iterator[ScanSummary]:
+    for placed in layout.parts.values():
+        if isinstance(placed.part, ScannedPart) and placed.part.shape is not None:
+            scan, entry = placed.part.shape.scan, placed.entry
+            yield ScanSummary(
+                placed.name, entry.texts["file"], entry.line, len(scan.triangles), scan.remarks
+            )
 
 
 def _assumption(envelope: Envelope, source: Source, state: str) -> Assumption:

@@ -28,7 +28,7 @@ Progress = Callable[[int, int, str], None]
 
 _MOVABLE = (
     "hose", "drier", "bracket", "condenser", "electric fan", "shroud", "compressor", "alternator",
-    "hood latch", "grille", "bumper bar", "box", "cylinder", "belt", "fan", "pulley",
+    "hood latch", "grille", "bumper bar", "box", "cylinder", "scan", "belt", "fan", "pulley",
     "crank pulley", "radiator", "water pump", "engine", "core support",
 )  # fmt: skip
 """From what is easiest to move to what stays."""
@@ -81,7 +81,10 @@ def _margin(finding: Finding) -> float:
 
 @dataclass(frozen=True, eq=False)
 class _Case:
-    """One pair of components. solids: as measured; `final` once no better measure is wanted."""
+    """One pair of components. solids: as measured; `final` once no better measure is wanted.
+
+    unseen: whether one of them is space of which nobody knows what is in it.
+    """
 
     mine: str
     theirs: str
@@ -89,11 +92,12 @@ class _Case:
     gap: SureGap
     solids: Clearance | None
     final: bool = False
+    unseen: bool = False
 
     @property
     def near(self) -> bool:
         """Whether the solids are worth measuring."""
-        return self.gap.nominal_mm < max(REPORT_BELOW_MM, self.rule.value_mm)
+        return not self.unseen and self.gap.nominal_mm < max(REPORT_BELOW_MM, self.rule.value_mm)
 
     @property
     def settled(self) -> bool:
@@ -133,7 +137,8 @@ def _check_pair(
         if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
             continue
         gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm)
-        case = _Case(mine, theirs, rule, gap, None)
+        unseen = mine in a.part.unseen() or theirs in b.part.unseen()
+        case = _Case(mine, theirs, rule, gap, None, unseen=unseen)
         if case.near or not case.settled:
             cases.append(case)
     # Pieces contain solids: where they keep the rule, the solids do, and need not be measured.
@@ -177,6 +182,8 @@ def _verdict(case: _Case) -> Verdict:
     asked = case.rule.value_mm
     if not case.gap.answers(asked):
         return Verdict.NOT_KNOWN
+    if case.unseen:
+        return Verdict.FITS if case.settled else Verdict.NOT_KNOWN
     if case.measured_mm + case.gap.spread_mm < asked:
         return Verdict.FOULS
     undecided = case.solids is not None and case.solids.relation is Relation.UNDECIDED
@@ -236,6 +243,13 @@ def _volume(solids: Clearance | None) -> float | None:
 def _note(layout: Layout, finding: Finding, a: PlacedPart, b: PlacedPart, case: _Case) -> str:
     unit = layout.envelope.unit
     pair = f"{_named(a, case.mine)} and {_named(b, case.theirs)}"
+    if case.unseen and case.gap.answers(case.rule.value_mm):
+        scan, other = (a, b) if case.mine in a.part.unseen() else (b, a)
+        reach = words.length(max(case.sure_mm, 0.0), unit)
+        return (
+            f"{other.name} and what the scan of the {scan.name} did not see: not known. Something "
+            f"may stand {reach} from the {other.name} there."
+        )
     if finding.verdict is Verdict.NOT_KNOWN:
         lost = [part.name for part in (a, b) if not part.known] or [a.name, b.name]
         return f"{pair}: not known, because nothing fixes the place of {' and '.join(lost)}."
@@ -260,6 +274,15 @@ def _remedies(
 ) -> tuple[str, ...]:
     if finding.verdict is Verdict.FITS:
         return ()
+    if case.unseen and case.gap.answers(case.rule.value_mm):
+        scan = a if case.mine in a.part.unseen() else b
+        said = [f"scan the {scan.name} again there, or measure by hand what stands there"]
+        if scan.entry.choices.get("edge") == "unseen":
+            said.append(
+                f"if beyond the edge of the scan there is only air, say so: "
+                f"edge: open (line {scan.entry.line})"
+            )
+        return tuple(said)
     if finding.verdict is Verdict.NOT_KNOWN:
         lost = [part for part in (a, b) if not part.known]
         return tuple(
@@ -267,7 +290,7 @@ def _remedies(
             f"leaves it free)"
             for part in lost
         )
-    said: list[str] = []
+    said = []
     direction = _push(case, finding)
     if direction is not None and finding.verdict is Verdict.FOULS:
         # A fan goes where its hub is; what a spacer can do for it is the fan gap's answer.

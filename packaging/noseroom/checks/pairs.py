@@ -302,5 +302,7 @@ def component_pairs(layout: Layout, a: PlacedPart, b: PlacedPart) -> Iterator[tu
                 continue
             if mine in a.part.sweeps() and theirs in b.part.sweeps():
                 continue
+            if mine in a.part.unseen() and theirs in b.part.unseen():
+                continue
             if not layout.meant_to_touch(a, mine, b, theirs):
                 yield mine, theirs

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from noseroom.envelope import landmarks
 from noseroom.envelope.kinds import Kind
 from noseroom.envelope.schema import (
     COMMON_KEYS,
@@ -61,6 +62,12 @@ class Draft:
         """What the builder noted on it, each with its name."""
         return [f"{self.name}: {note}" for note in self.values.get("notes", ())]
 
+    @property
+    def points(self) -> dict[str, landmarks.Point]:
+        """Its own points by name, in the words of the file."""
+        found = self.values.get(self.kind.points) if self.kind.points else None
+        return found if isinstance(found, dict) else {}
+
     def line_of(self, key: str) -> int:
         """The line of a value by its dotted key, or of as much of the key as the file has."""
         return self.node.at(tuple(key.split(".")))[1].line
@@ -76,11 +83,14 @@ def given(model: BaseModel) -> dict[str, Any]:
     }
 
 
-def _flat(values: Mapping[str, Any], before: str = "") -> dict[str, Any]:
+def _flat(
+    values: Mapping[str, Any], whole: Collection[str] = (), before: str = ""
+) -> dict[str, Any]:
+    """Values by dotted key; what stands under a key of `whole` stays a mapping."""
     flat: dict[str, Any] = {}
     for key, value in values.items():
-        if isinstance(value, dict):
-            flat |= _flat(value, f"{before}{key}.")
+        if isinstance(value, dict) and f"{before}{key}" not in whole:
+            flat |= _flat(value, whole, f"{before}{key}.")
         else:
             flat[f"{before}{key}"] = value
     return flat
@@ -107,13 +117,19 @@ def check(draft: Draft, words: FileWords) -> list[Fault]:
     # A second pass without what was wrong keeps the rest, so that its sentences are read too.
     for _ in range(2):
         try:
-            draft.values |= _flat(given(model.model_validate(data, context=context)))
+            draft.values |= _flat(
+                given(model.model_validate(data, context=context)), (draft.kind.points,)
+            )
             break
         except ValidationError as error:
             faults = faults or faults_of(error, draft.node, draft.path, draft.seen)
             bad = [one["loc"] for one in error.errors(include_url=False)]
+            named = data.get(draft.kind.points)
             _drop(data, bad)
             draft.values = _salvaged(data, draft.seen)
+            if draft.kind.points and isinstance(named, dict):
+                # Sentences that name a point are no fault of theirs.
+                draft.values[draft.kind.points] = dict.fromkeys(named, (0.0, 0.0, 0.0))
     faults += _choice_faults(draft)
     return faults
 
@@ -201,6 +217,8 @@ def faults_of(
 def _below(where: tuple[int | str, ...], kind: Kind | None) -> list[str]:
     """The keys that may stand below a path."""
     keys = [*declared_keys(kind)] if kind else []
+    if kind and kind.points:
+        keys.append(kind.points)
     if not where:
         return [*COMMON_KEYS, *dict.fromkeys(key.split(".")[0] for key in keys)]
     before = ".".join(str(step) for step in where) + "."

@@ -60,10 +60,11 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A free text that is kept and shown but not interpreted yet, such as a thread."""
+    """A free text that is kept and shown, such as a thread or the name of a scan's file."""
 
     key: str
     help: str
+    required: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,8 @@ class Kind:
     assumed: place sentences, in the file's own language, that hold while nobody has measured;
     `{carrier}` stands for the carrier's name. Each has its ± and is shown in the result.
     start_mm: where the part usually stands relative to its carrier, only to start from.
+    points: the key under which a part names points of its own, "" where it cannot: a scan's
+    landmarks, by their figures in the scan's own file. Each is a feature of that part.
     """
 
     name: str
@@ -121,6 +124,7 @@ class Kind:
     assumed: tuple[str, ...] = ()
     start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     also: tuple[str, ...] = field(default=())
+    points: str = ""
 
     def feature(self, name: str) -> FeatureName | None:
         """The feature of this name, or None."""

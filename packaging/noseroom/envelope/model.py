@@ -80,7 +80,10 @@ class SizeReading:
 
 @dataclass(frozen=True, slots=True)
 class PartEntry:
-    """One part of the file. `sizes` holds every size of its kind, the assumed ones too."""
+    """One part of the file. `sizes` holds every size of its kind, the assumed ones too.
+
+    points: landmarks of a scan by name, in the axes and the unit of the scan's own file.
+    """
 
     name: str
     kind: str
@@ -95,6 +98,7 @@ class PartEntry:
     fitted: bool = True
     bought: bool = True
     place_wanted: bool = False
+    points: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

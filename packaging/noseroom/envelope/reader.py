@@ -14,7 +14,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from noseroom.envelope import entries, records
+from noseroom.envelope import entries, landmarks, records
 from noseroom.envelope.carriers import Held, find_carriers
 from noseroom.envelope.entries import Draft, FileWords
 from noseroom.envelope.kinds import CAR, Kind, Kinds
@@ -322,13 +322,20 @@ class _Reader:
     ) -> dict[str, PartEntry]:
         """The records, implicit parts last."""
         parts = {name: one.kind.name for name, one in held.items()}
+        kinds = dict(self.kinds)
+        for draft in drafts:
+            if draft.points:
+                # Its landmarks are features that no other part of its kind has.
+                own = landmarks.mirrored(draft.points) if words.facing else draft.points
+                parts[draft.name] = f"{draft.kind.name} of {draft.name}"
+                kinds[parts[draft.name]] = landmarks.with_points(draft.kind, own)
         made: dict[str, PartEntry] = {}
         for draft in drafts:
             carrier = held[draft.name].carrier
-            entry, faults = records.entry(draft, carrier, parts, self.kinds, words, self.broken)
+            entry, faults = records.entry(draft, carrier, parts, kinds, words, self.broken)
             self.faults += faults
             made[draft.name] = entry
         for one in held.values():
             if one.implicit:
-                made[one.name] = records.implicit(one, parts, self.kinds)
+                made[one.name] = records.implicit(one, parts, kinds)
         return made

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from noseroom.envelope import mirror
+from noseroom.envelope import landmarks, mirror
 from noseroom.envelope.carriers import Held
 from noseroom.envelope.entries import Draft, FileWords, chosen
 from noseroom.envelope.kinds import CAR, Kind, Kinds, Reference, Size
@@ -57,6 +57,7 @@ def entry(
         fitted=values.get("fitted", True) is not False,
         bought=values.get("bought", True) is not False,
         place_wanted=_wanted(values),
+        points=landmarks.mirrored(draft.points) if words.facing else draft.points,
     )
     return record, faults + more
 

@@ -24,7 +24,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from noseroom.envelope import values
+from noseroom.envelope import landmarks, values
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
@@ -187,7 +187,7 @@ def _leaf(declared: Declared) -> tuple[Any, str, list[Any], bool]:
         text = declared.help if declared.required else f"{declared.help}; usually {options[0]}"
         return chosen, text, options, declared.required
     if isinstance(declared, Text):
-        return _FREE_TEXT, declared.help, [], False
+        return _FREE_TEXT, declared.help, [], declared.required
     named = "part.port, such as radiator.upper neck" if declared.port else "a part's name"
     lines = _SOME_LINES if declared.least else _LINES
     names = lines if declared.many else _ONE_TEXT
@@ -225,6 +225,11 @@ def model_of(kind: Kind) -> type[Entry]:
         f"common_{number}": _field(annotation, key, text, examples)
         for number, (key, (annotation, text, examples)) in enumerate(_COMMON.items())
     }
+    if kind.points:
+        check = PlainValidator(_checked(landmarks.read))
+        read = Annotated[Any, check, WithJsonSchema(landmarks.SCHEMA)]
+        text = "points that a tape can touch, each by its three figures in the scan's own file"
+        common["points"] = _field(read, kind.points, text, [landmarks.EXAMPLE])
     return _model(kind.name, kind.help, tree, common)[0]
 
 

@@ -94,9 +94,9 @@ def choice(key: str, *options: str, help: str) -> Any:  # noqa: A002
     return field(default=options[0], kw_only=True, metadata={"file": declared})
 
 
-def text(key: str, help: str) -> Any:  # noqa: A002
+def text(key: str, help: str, *, required: bool = False) -> Any:  # noqa: A002
     """Declare a free text that is kept and shown."""
-    return field(default="", kw_only=True, metadata={"file": Text(key, help)})
+    return field(default="", kw_only=True, metadata={"file": Text(key, help, required)})
 
 
 def _size(size: Size) -> Any:
@@ -112,6 +112,18 @@ class Port:
     point: NDArray[np.float64]
     direction: NDArray[np.float64]
     bore_mm: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Triangles:
+    """A surface of triangles: vertices (n, 3) mm, triangles (m, 3) of their numbers.
+
+    deflection_mm: how far the thing that it stands for may be from it.
+    """
+
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int32]
+    deflection_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -133,6 +145,7 @@ class About:
     start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     also: tuple[str, ...] = ()
     touches: tuple[tuple[str, str], ...] = ()
+    points: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,6 +165,17 @@ class Part:
     def solids(self) -> dict[str, cq.Shape]:
         """Its components as solids in the local frame, mm, by name. Loads the CAD kernel."""
         raise NotImplementedError
+
+    def meshes(self) -> dict[str, Triangles]:
+        """Components that are triangles and no solid (a scan), in the local frame, by name."""
+        return {}
+
+    def unseen(self) -> tuple[str, ...]:
+        """Components that stand for space of which nobody knows what is in it.
+
+        Nothing "fits" unless it keeps its rule to them too; nothing fouls them either.
+        """
+        return ()
 
     def sweeps(self) -> tuple[str, ...]:
         """Components that stand for swept space, not metal: checked, but drawn as ghosts."""
@@ -237,4 +261,5 @@ def kind_of(part: type[Part]) -> Kind:
         assumed=about.assumed,
         start_mm=about.start_mm,
         also=about.also,
+        points=about.points,
     )

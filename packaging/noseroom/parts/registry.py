@@ -21,6 +21,7 @@ from noseroom.parts.hose import Hose
 from noseroom.parts.obstacles import Box, Cylinder, Mark
 from noseroom.parts.pulley import CrankPulley, Pulley
 from noseroom.parts.radiator import Radiator
+from noseroom.parts.scan import ScannedPart
 from noseroom.parts.shroud import Shroud
 from noseroom.parts.water_pump import WaterPump
 
@@ -46,6 +47,7 @@ _ALL: tuple[type[Part], ...] = (
     HoodLatch,
     Box,
     Cylinder,
+    ScannedPart,
     Mark,
 )
 

@@ -53,6 +53,17 @@ class PlacedSummary:
 
 
 @dataclass(frozen=True, slots=True)
+class ScanSummary:
+    """A scan that was read. file: as the envelope names it. remarks: what was wrong with it."""
+
+    name: str
+    file: str
+    line: int
+    triangles: int
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class WrittenFile:
     """A file beside this result, by its name in the folder, with its SHA-256."""
 
@@ -66,7 +77,8 @@ class Result:
 
     findings: worst first. far_pairs: pairs that surely keep their rules and are far apart.
     left_out: parts not fitted, by name. made_with: versions that went into it, so that a later run
-    knows whether it still holds. input_sha256: of the envelope file's bytes.
+    knows whether it still holds. input_sha256: of the envelope file's bytes, and of the scans that
+    it names where there are any.
     """
 
     schema: int
@@ -84,6 +96,7 @@ class Result:
     made_with: dict[str, str]
     files: tuple[WrittenFile, ...] = ()
     cautions: tuple[str, ...] = tuple(CAUTIONS)
+    scans: tuple[ScanSummary, ...] = ()
 
     def __str__(self) -> str:
         """What the terminal shows, plain, 80 columns wide."""

@@ -214,6 +214,11 @@ class _Page:
             self.parts(others)
         said = [("not so, by the readings:", text) for text in digest.refuted(result)]
         said += [("left out, not fitted:", words.listed(result.left_out))] * bool(result.left_out)
+        said += [
+            (f"scan of {one.name} (line {one.line}):", remark)
+            for one in result.scans
+            for remark in one.remarks
+        ]
         said += [("note:", note) for note in result.notes]
         if said:
             self.console.print()

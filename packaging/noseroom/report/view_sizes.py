@@ -37,7 +37,7 @@ def project(points: Floats, view: View) -> Floats:
 
 def solid_components(part: PlacedPart) -> list[str]:
     """Its components that are metal, not swept space."""
-    return [name for name in part.components if name not in part.part.sweeps()]
+    return [name for name in part.components if name not in part.ghosts]
 
 
 def flat_box(part: PlacedPart, view: View) -> Floats:

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 
 _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.array([-1.0, 0, 0])}
 _MOST_SPOTS = 12
-_SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder")
+_SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder", "scan")
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
 _HELPERS = ("mark",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
@@ -100,7 +100,7 @@ def _outlines(
     beyond: list[str] = []
     cut: list[str] = []
     for part in parts:
-        swept = set(part.part.sweeps())
+        swept = set(part.ghosts)
         for kind, names in (
             ("part", solid_components(part)),
             ("swept", [name for name in part.components if name in swept]),
@@ -161,7 +161,7 @@ def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[
         if one.verdict not in (Verdict.FITS, Verdict.NOT_KNOWN) and one.points
     ]
     for number, finding in enumerate(shown[:_MOST_SPOTS], start=1):
-        place = _overlap_middle(layout, finding)
+        place = overlap_middle(layout, finding)
         ends = project(np.array(finding.points) if place is None else place[None], view)
         yield Spot(
             number,
@@ -172,7 +172,7 @@ def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[
         )
 
 
-def _overlap_middle(layout: Layout, finding: Finding) -> Floats | None:
+def overlap_middle(layout: Layout, finding: Finding) -> Floats | None:
     """The middle, (3,), of where two overlapping bodies share most room; None for other findings.
 
     The points of an overlap are those that its pulling apart rests on: far from where it is.

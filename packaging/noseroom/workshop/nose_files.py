@@ -152,9 +152,13 @@ def _printable(part: PlacedPart, bodies: Bodies) -> list[tuple[str, Body]]:
     """A part as one closed body in its own frame, for printing, by the file's name.
 
     Where its components do not make one solid (blades that touch their spider along a line), each
-    component is a body of its own: a file must never hold a surface that is not closed.
+    component is a body of its own: a file must never hold a surface that is not closed. An open
+    scan has no file for that reason.
     """
-    members = [name for name in part.components if name not in part.part.sweeps()]
+    members = [name for name in part.components if name not in part.ghosts]
+    if part.part.meshes():
+        seen = [(part.name, bodies[part.name, name]) for name in members]
+        return [one for one in seen if one[1].watertight and stl_stays_closed(one[1].mesh)]
     if len(members) == 1:
         return [(part.name, bodies[part.name, members[0]])]
     if members:
@@ -182,7 +186,7 @@ def _scene(layout: Layout, bodies: Bodies) -> list[PlacedMesh]:
         )
         for part in layout.parts.values()
         for component in part.components
-        if component not in part.part.sweeps()
+        if component not in part.ghosts
     ]
 
 
