@@ -117,7 +117,7 @@ class _UnfitError(Exception):
 
 
 def _fault(entry: PartEntry, found: str, expected: str, hint: str = "") -> Fault:
-    return Fault(entry.line, f"{entry.name}.file", found, expected, hint)
+    return Fault(entry.text_lines["file"], f"{entry.name}.file", found, expected, hint)
 
 
 def _located(entry: PartEntry, home: Path, roots: Sequence[Path]) -> Path:

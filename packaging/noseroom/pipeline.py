@@ -180,7 +180,11 @@ def _scan_summaries(layout: Layout) -> Iterator[ScanSummary]:
         if isinstance(placed.part, ScannedPart) and placed.part.shape is not None:
             scan, entry = placed.part.shape.scan, placed.entry
             yield ScanSummary(
-                placed.name, entry.texts["file"], entry.line, len(scan.triangles), scan.remarks
+                placed.name,
+                entry.texts["file"],
+                entry.text_lines["file"],
+                len(scan.triangles),
+                scan.remarks,
             )
 
 

@@ -83,6 +83,7 @@ class PartEntry:
     """One part of the file. `sizes` holds every size of its kind, the assumed ones too.
 
     points: landmarks of a scan by name, in the axes and the unit of the scan's own file.
+    text_lines: where each of `texts` stands in the file.
     """
 
     name: str
@@ -99,6 +100,7 @@ class PartEntry:
     bought: bool = True
     place_wanted: bool = False
     points: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    text_lines: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

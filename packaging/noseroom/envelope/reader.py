@@ -8,6 +8,7 @@ goes on with what can still be judged, so that one pass shows them all.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Collection
 from pathlib import Path
 from typing import Any
@@ -42,6 +43,10 @@ __all__ = ["json_schema", "read", "read_text"]
 _MOST_FAULTS = 200
 _TAPE_MM = (0.01, 50.0)
 _RULE_MM = (0.0, 1000.0)
+_SIDES_UNSAID = (
+    "left and right are taken as the driver's, because the file does not say whose they are "
+    "(sides: as seated, or as facing the grille)"
+)
 _DATUM_KIND = "core support"
 _UNSAFE = set('./\\:,;"*?<>|#[]{}')
 _LONGEST_NAME = 60
@@ -83,6 +88,13 @@ def read_text(
     return made
 
 
+def _says_a_side(part: PartEntry) -> bool:
+    """Whether the file says left or right of a part."""
+    said = [one.text for one in part.place]
+    said += [one.key for one in part.sizes.values() if one.knowledge != "assumed"]
+    return any(re.search(r"\b(left|right)\b", text) for text in said)
+
+
 class _Reader:
     """One file being read; `faults` grows as it goes."""
 
@@ -107,6 +119,8 @@ class _Reader:
         if self.faults:
             return None
         notes = [*top.get("notes", ()), *(note for draft in drafts for note in draft.notes)]
+        if "sides" not in top and any(_says_a_side(part) for part in parts.values()):
+            notes.append(_SIDES_UNSAID)
         return Envelope(
             stem=stem,
             title=top.get("title", stem),

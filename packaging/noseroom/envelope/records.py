@@ -58,6 +58,9 @@ def entry(
         bought=values.get("bought", True) is not False,
         place_wanted=_wanted(values),
         points=landmarks.mirrored(draft.points) if words.facing else draft.points,
+        text_lines={
+            own(k.key): draft.line_of(k.key) for k in draft.seen.texts if own(k.key) in texts
+        },
     )
     return record, faults + more
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.envelope.kinds import Reference
 from noseroom.geometry.pieces import Piece
 from noseroom.parts.base import About, Part, Triangles, choice, length, text
 from noseroom.survey.features import Feature
@@ -27,6 +28,7 @@ UNSEEN = "unseen"
 STATED = "stated in the file"
 """Of the unit: some formats say their own."""
 
+_HALF_PLATE_MM = 0.05
 _WAYS: Mapping[str, tuple[float, float, float]] = {
     "aft": (1.0, 0.0, 0.0),
     "ahead": (-1.0, 0.0, 0.0),
@@ -77,7 +79,7 @@ class ScanShape:
         seen = scan_cells(self.scan.vertices, self.scan.triangles)
         hidden = unseen_cells(self.scan, border_open=self.open_edge)
         named = [(SURFACE, corners) for corners in seen] + [(UNSEEN, corners) for corners in hidden]
-        return tuple(Piece(name, self.local(corners)) for name, corners in named)
+        return tuple(Piece(name, _solid(self.local(corners))) for name, corners in named)
 
     @cached_property
     def veil(self) -> Triangles | None:
@@ -104,6 +106,21 @@ class ScanShape:
         return Triangles(np.concatenate(vertices), np.concatenate(triangles).astype(np.int32))
 
 
+def _solid(corners: Floats) -> Floats:
+    """Corners (n, 3) whose hull has a volume: a flat cell is made a plate of 0.1 mm.
+
+    Hulls and their distances are only defined for bodies.
+    """
+    centred = corners - corners.mean(axis=0)
+    _, ways = np.linalg.eigh(centred.T @ centred)
+    for way in ways.T:
+        reach = centred @ way
+        if reach.max() - reach.min() < 2 * _HALF_PLATE_MM:
+            aside = _HALF_PLATE_MM * way
+            corners = np.concatenate([corners - aside, corners + aside])
+    return corners
+
+
 @dataclass(frozen=True, kw_only=True)
 class ScannedPart(Part):
     """A surface of triangles from a file. Datum: the middle of its box.
@@ -121,6 +138,10 @@ class ScannedPart(Part):
         assumed=("plumb ± 5 deg", "level ± 5 deg", "square across ± 5 deg"),
         also=("scanned part",),
         points="landmarks",
+        references=(
+            Reference("joined to", "parts that it is bolted or welded to, by name", many=True),
+        ),
+        touches=(("*", "*"),),
     )
 
     file: str = text("file", "name of the file, beside this one or below", required=True)
