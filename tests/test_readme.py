@@ -118,11 +118,19 @@ def test_developers_guide_names_modules_that_exist() -> None:
 
 def test_the_example_is_a_nose_that_can_be_read() -> None:
     examples = [text for language, text in BLOCKS if language == "yaml"]
-    assert len(examples) == 1
     nose = read_text(examples[0], KINDS, rule_keys=clearance_rules())
     assert {"radiator", "condenser", "rail line"} <= nose.parts.keys()
     assert nose.parts["condenser"].place_wanted
     assert not nose.parts["puller"].fitted
+
+
+def test_the_scan_shown_belongs_in_the_example() -> None:
+    whole, scan = [text for language, text in BLOCKS if language == "yaml"]
+    nose = read_text(whole + scan, KINDS, rule_keys=clearance_rules())
+    panel = nose.parts["inner panel"]
+    assert set(panel.points) == {"lower bolt", "upper bolt", "strut top"}
+    assert len(panel.place) == 4
+    assert nose.parts["inner panel"].references["joined to"] == ("core support",)
 
 
 def test_a_rule_is_changed_as_shown() -> None:
