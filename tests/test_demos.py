@@ -25,13 +25,20 @@ from noseroom.envelope.reader import read
 from noseroom.geometry.kernel import is_valid, volume_mm3
 from noseroom.geometry.step_files import read_step_parts
 from noseroom.layout import Layout, arrange
+from noseroom.parts.belt import Belt
 from noseroom.parts.registry import KINDS
 from noseroom.report.result import Result, result_schema
 from noseroom.tables.clearances import clearance_rules
 from noseroom.workshop import nose_files
 
 DEMOS = Path(__file__).parents[1] / "vehicle_envelopes"
-STATUS = {"farm_pickup": 1, "small_estate": 0, "half_measured_coupe": 3}
+STATUS = {
+    "farm_pickup": 1,
+    "small_estate": 0,
+    "half_measured_coupe": 3,
+    "light_van": 0,
+    "long_six_roadster": 1,
+}
 SENTENCE = {0: "everything fits", 1: "does not fit", 3: "not known"}
 HEAVY = ("cadquery", "OCP", "coal", "manifold3d", "trimesh")
 
@@ -193,6 +200,42 @@ def test_the_estates_radiator_leans_back_and_left_is_the_viewers(layout: Layout,
     assert np.degrees(np.arcsin(up[0])) == pytest.approx(9.0, abs=0.2)
     # The file has the drier on the right and the compressor on the left of who faces the grille.
     assert layout.parts["drier"].pose[1, 3] < 0 < layout.parts["compressor"].pose[1, 3]
+
+
+@pytest.mark.parametrize("demo", ["light_van"], indirect=True)
+def test_the_vans_narrow_gaps_are_those_of_its_readings(demo: Run) -> None:
+    """22, 24, 26 and 24 mm by steel rule at 12, 3, 6 and 9 o'clock, 7 mm at the drier, each ± 1."""
+    fan = next(one for one in demo.result.findings if one.id == "fan gap: fan")
+    for hour, mm in ((12, 22.0), (3, 24.0), (6, 26.0), (9, 24.0)):
+        assert fan.details[f"gap_{hour}_mm"] == pytest.approx(mm, abs=1.0)
+    drier = next(one for one in demo.result.findings if set(one.parts) == {"inner panel", "drier"})
+    assert drier.measured_mm is not None
+    # The clamp's band, 2 mm thick, is nearer than the canister.
+    assert drier.measured_mm == pytest.approx(7.0 - 2.0, abs=1.0)
+
+
+@pytest.mark.parametrize("demo", ["light_van"], indirect=True)
+def test_the_vans_belt_lies_on_all_four_pulleys(layout: Layout, demo: Run) -> None:
+    belt = layout.parts["drive belt"].part
+    assert isinstance(belt, Belt)
+    assert len(belt.run) == 4
+    assert belt.missed == ()
+
+
+@pytest.mark.parametrize("demo", ["long_six_roadster"], indirect=True)
+def test_nothing_in_the_roadsters_first_idea_fits(demo: Run) -> None:
+    fouls = {frozenset(one.parts): one for one in demo.result.of(noseroom.Verdict.FOULS)}
+    for pair in (
+        ("fan", "radiator"),
+        ("fan", "compressor"),
+        ("condenser", "grille"),
+        ("compressor", "lower radiator hose"),
+        ("generator", "steering box"),
+    ):
+        assert frozenset(pair) in fouls, pair
+    # Across the car: 16 3/4 - 7 1/2 / 2 to the bucket, 12 1/2 + 2 1/2 / 2 to the drier's far side.
+    drier = fouls[frozenset(("drier", "left headlamp bucket"))]
+    assert drier.measured_mm == pytest.approx(25.4 * ((16.75 - 3.75) - (12.5 + 1.25)), abs=25.4 / 8)
 
 
 # -- a second run --------------------------------------------------------------------------

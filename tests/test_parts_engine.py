@@ -65,7 +65,8 @@ def pump_by_hand(made: Any) -> dict[str, Expected]:
 
 def fan_by_hand(made: Any) -> dict[str, Expected]:
     root, tip, width = made.spider_diameter_mm / 2, made.diameter_mm / 2, made.width_mm
-    shift = made.clutch_depth_mm if made.drive == "clutch" else 0.0
+    clutched = made.drive == "clutch"
+    shift = made.shaft_length_mm + made.clutch_depth_mm if clutched else 0.0
     front, thick = -shift - made.ahead_mm, made.spider_thickness_mm
     half = math.pi * BLADE_COVER / made.blades
 
@@ -94,8 +95,16 @@ def fan_by_hand(made: Any) -> dict[str, Expected]:
             made.blades * blade, (front, *ends.min(axis=0)), (front + width, *ends.max(axis=0))
         ),
     }
-    if made.drive == "clutch":
-        found["clutch"] = checks.of_cylinder((-shift, 0, 0), 0, shift, made.clutch_diameter_mm / 2)
+    if clutched:
+        tip = -shift - thick - made.nose_length_mm
+        lengths = made.shaft_length_mm, made.clutch_depth_mm, made.nose_length_mm
+        across = made.shaft_diameter_mm, made.clutch_diameter_mm, made.nose_diameter_mm
+        largest = max(across) / 2
+        found["clutch"] = Expected(
+            sum(math.pi / 4 * d**2 * long for d, long in zip(across, lengths, strict=True)),
+            (tip, -largest, -largest),
+            (0.0, largest, largest),
+        )
     return found
 
 
@@ -296,14 +305,21 @@ def test_blade_plates_are_never_thinner_than_the_sheet_and_flatten_towards_the_t
     assert angles[0] > angles[1] > 0
 
 
-def test_a_clutch_stands_between_hub_and_fan() -> None:
-    plain = Fan(diameter_mm=430.0, ahead_mm=30.0)
-    clutched = Fan(diameter_mm=430.0, ahead_mm=30.0, drive="clutch", clutch_depth_mm=60.0)
+def test_a_clutch_stands_between_hub_and_fan_and_its_nose_comes_through_the_fan() -> None:
+    sizes = {"diameter_mm": 430.0, "ahead_mm": 30.0, "spider_thickness_mm": 6.0}
+    plain = Fan(**sizes)
+    clutched = Fan(
+        **sizes, drive="clutch", shaft_length_mm=25.0, clutch_depth_mm=35.0, nose_length_mm=20.0
+    )
     for name in ("blade.front", "blade.rear", "spider.front"):
         apart = clutched.features()[name].point - plain.features()[name].point
         np.testing.assert_allclose(apart, (-60.0, 0.0, 0.0), atol=1e-12)
     assert np.all(clutched.features()["mount"].point == 0.0)
-    assert clutched.solids()["clutch"].BoundingBox().xmax == pytest.approx(0.0, abs=1e-6)
+    # Shaft 25, body 35, the spider's 6, and the nose of 20 beyond it.
+    assert clutched.features()["clutch.front"].point[0] == pytest.approx(-86.0)
+    box = clutched.solids()["clutch"].BoundingBox()
+    assert (box.xmin, box.xmax) == pytest.approx((-86.0, 0.0), abs=1e-6)
+    assert "clutch.front" not in plain.features()
     assert "clutch" not in plain.solids()
 
 

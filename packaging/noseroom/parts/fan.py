@@ -23,10 +23,12 @@ class Fan(Part):
     """A fan on the water pump's hub.
 
     Datum: the middle of the mounting (rear) face, which lies on hub, pulley or spacer; x forward is
-    negative. With a clutch the datum is on the clutch's rear face, and the fan's own mounting face
-    is the clutch's front face. The blades' projected width is the same from root to tip, so that
-    what they sweep is exactly the space between two planes and two cylinders ("sweep"): clearances
-    are taken to that, and to spider and clutch; the blades are for looking at and for export.
+    negative. With a clutch the datum is on the face that its flange is bolted by. Flange and shaft
+    are one cylinder behind the body; the fan sits on the body; what comes through the fan (the
+    body's front, the spring on it) is the clutch's nose. The blades' projected width is the same
+    from root to tip, so that what they sweep is exactly the space between two planes and two
+    cylinders ("sweep"): clearances are taken to that, and to spider and clutch; the blades are for
+    looking at and for export.
     """
 
     about: ClassVar[About] = About(
@@ -73,21 +75,72 @@ class Fan(Part):
         "spider.thickness", "hub plates and rivets", low=2, high=50, usual=8, reach=4
     )
     clutch_diameter_mm: float = length(
-        "clutch.diameter", "body", low=60, high=300, usual=180, reach=30, when=_CLUTCH
+        "clutch.diameter",
+        "body, over its fins",
+        low=60,
+        high=300,
+        usual=180,
+        reach=30,
+        when=_CLUTCH,
     )
     clutch_depth_mm: float = length(
         "clutch.depth",
-        "its rear face to the fan",
-        low=10,
+        "body, rear face to the fan's mounting face",
+        low=5,
         high=150,
-        usual=55,
+        usual=35,
+        reach=20,
+        when=_CLUTCH,
+    )
+    shaft_diameter_mm: float = length(
+        "clutch.shaft.diameter",
+        "over its flange or nut",
+        low=20,
+        high=150,
+        usual=75,
+        reach=25,
+        when=_CLUTCH,
+    )
+    shaft_length_mm: float = length(
+        "clutch.shaft.length",
+        "flange's rear face to the body",
+        low=5,
+        high=120,
+        usual=30,
+        reach=20,
+        when=_CLUTCH,
+    )
+    nose_diameter_mm: float = length(
+        "clutch.nose.diameter",
+        "what comes through the fan",
+        low=20,
+        high=300,
+        usual=110,
+        reach=60,
+        when=_CLUTCH,
+    )
+    nose_length_mm: float = length(
+        "clutch.nose.length",
+        "ahead of the spider, spring and all",
+        low=2,
+        high=100,
+        usual=25,
         reach=20,
         when=_CLUTCH,
     )
 
     def _shift(self) -> Any:
         """How far the fan's own mounting face stands ahead of the datum."""
-        return self.clutch_depth_mm if self.drive == "clutch" else 0.0
+        return self.shaft_length_mm + self.clutch_depth_mm if self.drive == "clutch" else 0.0
+
+    def _clutch(self) -> tuple[tuple[Any, Any, Any], ...]:
+        """Flange with shaft, body and nose: where each begins (x), its length and its radius."""
+        body, nose = -self._shift(), -(self._shift() + self.spider_thickness_mm)
+        return (
+            (-self.shaft_length_mm, self.shaft_length_mm, self.shaft_diameter_mm / 2),
+            (body, self.clutch_depth_mm, self.clutch_diameter_mm / 2),
+            (nose - self.nose_length_mm, self.nose_length_mm, self.nose_diameter_mm / 2),
+        )
 
     def _front(self) -> Any:
         """Where the leading edges lie, x."""
@@ -106,7 +159,7 @@ class Fan(Part):
         )
 
     def features(self) -> dict[str, Feature]:
-        """The circles of the blades' edges, the tips, the spider, the mounting face, the axis."""
+        """The blades' edges and tips, the spider, the clutch and its front, the mounting face."""
         tip, hub, width = self.diameter_mm / 2, self.spider_diameter_mm / 2, self.width_mm
         front, origin = self._front(), vector(0.0, 0.0, 0.0)
         nose = vector(-(self._shift() + self.spider_thickness_mm), 0.0, 0.0)
@@ -121,7 +174,14 @@ class Fan(Part):
             "spider.edge": circle(nose, hub),
         }
         if self.drive == "clutch":
-            found["clutch"] = cylinder(origin, self.clutch_diameter_mm / 2)
+            (_, _, _), (start, depth, radius), (tip, _, small) = self._clutch()
+            found["clutch"] = cylinder(vector(start + depth / 2, 0.0, 0.0), radius)
+            found["clutch.front"] = face(
+                vector(tip, 0.0, 0.0),
+                (-1, 0, 0),
+                top=vector(0.0, 0.0, small),
+                right=vector(0.0, small, 0.0),
+            )
         return found
 
     def pieces(self) -> tuple[Piece, ...]:
@@ -130,15 +190,10 @@ class Fan(Part):
         nose = vector(-(shift + self.spider_thickness_mm), 0.0, 0.0)
         made = [pieces.cylinder("spider", nose, _AFT, self.spider_thickness_mm, hub)]
         if self.drive == "clutch":
-            made.append(
-                pieces.cylinder(
-                    "clutch",
-                    vector(-shift, 0.0, 0.0),
-                    _AFT,
-                    self.clutch_depth_mm,
-                    self.clutch_diameter_mm / 2,
-                )
-            )
+            made += [
+                pieces.cylinder("clutch", vector(x, 0.0, 0.0), _AFT, long, radius)
+                for x, long, radius in self._clutch()
+            ]
         front = vector(self._front(), 0.0, 0.0)
         made += pieces.ring("sweep", front, _AFT, self.width_mm, hub, self.diameter_mm / 2)
         made += [
@@ -163,9 +218,11 @@ class Fan(Part):
             ),
         }
         if self.drive == "clutch":
-            made["clutch"] = shapes.cylinder(
-                (-shift, 0.0, 0.0), _AFT, self.clutch_depth_mm, self.clutch_diameter_mm / 2
+            shaft, body, tip = (
+                shapes.cylinder((x, 0.0, 0.0), _AFT, long, radius)
+                for x, long, radius in self._clutch()
             )
+            made["clutch"] = shapes.compound([shapes.joined([shaft, body]), tip])
         return made
 
     def sweeps(self) -> tuple[str, ...]:
