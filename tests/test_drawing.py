@@ -63,7 +63,7 @@ def random_drawing(seed: int) -> Drawing:
             shape = Polygon([(u, v), (u + 20, v + 20), (u + 20, v), (u, v + 20)])  # a bow-tie
         elif index % 13 == 6:
             shape = rng.choice([Polygon(), Polygon([(u, v), (u + 9, v), (u, v)])])
-        kind = rng.choice(["part", "part", "part", "swept", "ghost"])
+        kind = rng.choice(["part", "part", "part", "clear", "swept", "ghost"])
         colour = PALETTE[index % len(PALETTE)]
         outlines.append(Outline(words(rng, 9), colour, shape, rng.uniform(0, 5), kind))
     dimensions = [

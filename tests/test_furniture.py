@@ -28,7 +28,7 @@ LEVELS = (
     ("checks",),
     ("workshop", "report"),
     ("pipeline",),
-    ("plugin", "cli"),
+    ("_plugin_bodies", "_plugin_clearances", "_plugin_creators", "plugin", "cli"),
 )
 RANK = {name: rank for rank, level in enumerate(LEVELS) for name in level}
 STRANGERS = frozenset(LEVELS[2])

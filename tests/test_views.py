@@ -13,8 +13,9 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 
+from demo_noses import DEMOS, nose
 from noseroom.checks.pairs import Pairs, component_pairs
-from noseroom.envelope.reader import read, read_text
+from noseroom.envelope.reader import read_text
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
@@ -24,14 +25,8 @@ from noseroom.report.views import draw
 from noseroom.tables.clearances import clearance_rules
 from noseroom.units import read_length
 
-DEMOS = sorted((Path(__file__).parent.parent / "vehicle_envelopes").glob("*.yaml"))
 VIEWS: tuple[Literal["side", "front"], ...] = ("side", "front")
 EVERY = [pytest.param(demo, view, id=f"{demo.stem} {view}") for demo in DEMOS for view in VIEWS]
-
-
-@cache
-def nose(demo: Path) -> Layout:
-    return arrange(read(demo, KINDS, rule_keys=clearance_rules()))
 
 
 @cache

@@ -141,6 +141,8 @@ def _draw_outline(canvas: Canvas, layout: Layout, outline: Outline) -> None:
         canvas.path(
             data, stroke=GREY, width=0.25, fill="#c9cdd2", fill_opacity="0.25", fill_rule="evenodd"
         )
+    elif outline.kind == "clear":
+        canvas.path(data, stroke=darker(outline.colour, 0.7), width=0.45, fill="none")
     elif outline.kind == "swept":
         canvas.path(
             data,

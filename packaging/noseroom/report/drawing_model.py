@@ -14,7 +14,7 @@ from typing import Any, Literal, get_args
 from noseroom.errors import NoseroomError
 
 Point = tuple[float, float]
-Kind = Literal["part", "swept", "ghost"]
+Kind = Literal["part", "clear", "swept", "ghost"]
 Direction = Literal["horizontal", "vertical", "along"]
 Verdict = Literal["fits", "fouls", "too close to call", "not known"]
 
@@ -56,8 +56,9 @@ class Outline:
     """A part as seen in the view.
 
     colour: "#rrggbb". polygon: shapely Polygon or MultiPolygon, mm; it may be empty or degenerate.
-    depth: larger is nearer to the viewer. kind: "swept" for a space that a moving part claims,
-    "ghost" for something that is not fitted.
+    depth: larger is nearer to the viewer. kind: "clear" for a part that is seen through, because
+    it hides what matters, "swept" for a space that a moving part claims, "ghost" for something that
+    is not fitted.
     """
 
     label: str

@@ -98,6 +98,8 @@ def _key_rows(drawing: Drawing) -> list[Block]:
         if any(spot.verdict == verdict for spot in drawing.spots):
             rows.append(_verdict_key(verdict))
     kinds = {outline.kind for outline in drawing.outlines}
+    if "clear" in kinds:
+        rows.append(_kind_key("clear", "stands ahead; seen through"))
     if "swept" in kinds:
         rows.append(_kind_key("swept", "space that a moving part claims"))
     if "ghost" in kinds:
@@ -122,7 +124,7 @@ def _kind_key(kind: str, meaning: str) -> Block:
     def draw(canvas: Canvas, x: float, y: float) -> None:
         canvas.group("key")
         box = Box(x + 1.5, y + 0.4, x + 9.5, y + 4.4)
-        fill = "#e6e8ea" if kind == "ghost" else "#f3f5f7"
+        fill = {"ghost": "#e6e8ea", "clear": "none"}.get(kind, "#f3f5f7")
         canvas.rectangle(box, fill=fill, stroke="none")
         canvas.line(
             ((box.x0, box.y0), (box.x1, box.y0), (box.x1, box.y1), (box.x0, box.y1), box[:2]),

@@ -108,6 +108,12 @@ class Result:
         show(self, "", stream=text, width=80)
         return text.getvalue()
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows."""
+        from noseroom.report.notebook import result_html
+
+        return result_html(self)
+
     @property
     def exit_status(self) -> int:
         """0 everything fits; 1 something fouls; 3 something is open and nothing fouls."""

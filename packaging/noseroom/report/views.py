@@ -12,6 +12,7 @@ from noseroom.checks.words import listed
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, PlacedPart
 from noseroom.report.drawing import Centreline, Drawing, Outline, Spot
+from noseroom.report.drawing_model import Kind
 from noseroom.report.view_sizes import (
     AFT,
     View,
@@ -28,6 +29,7 @@ _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.arra
 _MOST_SPOTS = 12
 _SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder", "scan")
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
+_BROAD = ("grille", "bumper bar", "condenser", "electric fan")
 _HELPERS = ("mark",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
@@ -122,10 +124,17 @@ def _outlines(
                     colour=part.part.about.colour,
                     polygon=shown,
                     depth=float((corners @ _TOWARDS[view]).max()),
-                    kind="part" if kind == "part" else "swept",
+                    kind=_kind(part, kind, view),
                 )
             )
     return found, beyond, cut
+
+
+def _kind(part: PlacedPart, kind: str, view: View) -> Kind:
+    """How an outline is drawn: from ahead, the broad flat things would hide the whole drive."""
+    if kind != "part":
+        return "swept"
+    return "clear" if view == "front" and part.kind in _BROAD else "part"
 
 
 def _silhouette(part: PlacedPart, names: Sequence[str], view: View) -> Any:
