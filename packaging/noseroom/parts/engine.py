@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, choice, length
+from noseroom.parts.base import About, Part, angle, choice, length
 from noseroom.survey.features import Feature, axis, box_faces, face, vector
 
 if TYPE_CHECKING:
     import cadquery as cq
 
 _SHOWN = ("block.shown", "yes")
+_MOUNTS = "from memory, for rubber mounts: 2 to 5 deg of roll; no printed figure was found"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +60,32 @@ class Engine(Part):
     )
     length_mm: float = length(
         "block.length", "front face to rear", low=150, high=1200, usual=650, reach=200, when=_SHOWN
+    )
+
+    roll_deg: float = angle(
+        "moves.roll",
+        "how far it rocks about its crank, either way, pried by hand or at full torque",
+        low=0,
+        high=20,
+        usual=3,
+        source=_MOUNTS,
+    )
+    pitch_deg: float = angle(
+        "moves.pitch", "how far its nose dips or rises", low=0, high=10, usual=1, source=_MOUNTS
+    )
+    forward_mm: float = length(
+        "moves.forward",
+        "how far it surges, forward or aft",
+        low=0,
+        high=60,
+        usual=6,
+        source=_MOUNTS,
+    )
+    sideways_mm: float = length(
+        "moves.sideways", "how far it shifts, either way", low=0, high=40, usual=3, source=_MOUNTS
+    )
+    up_mm: float = length(
+        "moves.up", "how far it bounces, up or down", low=0, high=40, usual=3, source=_MOUNTS
     )
 
     def _box(self) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:

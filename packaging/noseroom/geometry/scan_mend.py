@@ -1,0 +1,74 @@
+"""A file's triangles to a scan: welded, turned, measured and thinned out, in that order."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from noseroom.geometry.scan_edges import Numbers, compacted
+from noseroom.geometry.scan_holes import holes_and_border
+from noseroom.geometry.scan_strays import gathered
+from noseroom.geometry.scan_thin import thinned
+from noseroom.geometry.scan_turn import is_closed, turned
+from noseroom.geometry.scan_types import Floats, Limits, Raw, Scan, UnreadableError
+from noseroom.geometry.scan_weld import welded
+from noseroom.geometry.scan_words import remarks_on
+
+_FARTHEST_MM = 100_000.0
+
+
+def mended(
+    vertices: Floats, raw: Raw, unit_mm: float, most_triangles: int, limits: Limits, sha256: str
+) -> Scan:
+    """Mend triangles as far as that cannot make room, and say what was wrong with them.
+
+    vertices: (n, 3) mm; raw: the file's triangles, and what its reader remarked.
+
+    Raises:
+        UnreadableError: nothing to be seen in it, or places that no car has.
+    """
+    triangles, not_numbers = _finite(vertices, raw.triangles)
+    weld = welded(vertices, triangles)
+    if not len(weld.triangles):
+        raise UnreadableError("triangles without any area", "a surface", "scan or save it again")
+    strays = gathered(weld.vertices, weld.triangles, limits.pieces)
+    turn = turned(strays.vertices, strays.triangles)
+    holes, border = holes_and_border(strays.vertices, turn.triangles)
+    thin = thinned(strays.vertices, turn.triangles, most_triangles)
+    closed = is_closed(thin.triangles)
+    longest = float(np.ptp(strays.vertices, axis=0).max())
+    remarks = [
+        *raw.remarks,
+        *remarks_on(longest, not_numbers, weld, strays, turn, holes, border),
+        thin.remark,
+    ]
+    if turn.closed and not closed:
+        remarks.append("it enclosed a volume, which it no longer does now that it is thinned out")
+    return Scan(
+        vertices=thin.vertices,
+        triangles=thin.triangles.astype(np.int32),
+        closed=closed,
+        deflection_mm=raw.deflection_mm + weld.moved_mm + thin.deflection_mm,
+        unit_mm=unit_mm,
+        holes=holes,
+        border=border,
+        remarks=tuple(one for one in remarks if one),
+        sha256=sha256,
+    )
+
+
+def _finite(vertices: Floats, triangles: Numbers) -> tuple[Numbers, int]:
+    """The triangles whose corners are numbers, and how many are not."""
+    if not len(triangles):
+        raise UnreadableError("no triangles", "a surface", "mesh it before it is saved")
+    good = np.isfinite(vertices)[triangles].all(axis=(1, 2))
+    if not good.any():
+        raise UnreadableError("corners that are not numbers", "a surface", "save it again")
+    kept = triangles[good]
+    far = float(np.abs(vertices[compacted(kept)[0]]).max())
+    if far > _FARTHEST_MM:
+        raise UnreadableError(
+            f"a corner {far / 1000:.3g} m away",
+            f"everything within {_FARTHEST_MM / 1000:g} m",
+            "is its unit right? a scan's origin may have to be moved near the car",
+        )
+    return kept, int((~good).sum())
