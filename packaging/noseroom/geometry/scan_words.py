@@ -80,6 +80,6 @@ def remarks_on(
         yield counted(len(holes), f"hole{rest}", f"holes{rest}")
     yield counted(
         len(border),
-        "open edge, where the scan ends: what lies beyond it is not known",
-        "open edges, where the scan ends: what lies beyond them is not known",
+        "open edge, where the scan ends",
+        "open edges, where the scan ends",
     )

@@ -26,13 +26,16 @@ from noseroom.geometry.mesh import Body, body_from_shape
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.shapes import joined
 from noseroom.report.drawing import svg
+from noseroom.report.page_file import check_page, page
 from noseroom.report.result import Result, WrittenFile
+from noseroom.report.view_sizes import View
 from noseroom.report.views import draw
 
 Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
 
 FINDINGS = "findings.json"
+PAGE = "page.html"
 
 
 def write_nose(
@@ -116,11 +119,13 @@ def _write_all(
     result: Result, layout: Layout, bodies: Bodies, fresh: Path, progress: Progress
 ) -> None:
     steps = 4 + len(layout.parts)
-    progress(0, steps, "side and front views")
-    for view in ("side", "front"):
-        (fresh / f"{view}.svg").write_text(
-            svg(draw(layout, result.findings, view)), encoding="utf-8"
-        )
+    progress(0, steps, "side and front views, page.html")
+    views: tuple[View, ...] = ("side", "front")
+    sheets: dict[str, str] = {view: svg(draw(layout, result.findings, view)) for view in views}
+    for view, sheet in sheets.items():
+        (fresh / f"{view}.svg").write_text(sheet, encoding="utf-8")
+    (fresh / PAGE).write_text(page(result, layout, bodies, sheets), encoding="utf-8", newline="\n")
+    check_page((fresh / PAGE).read_text(encoding="utf-8"), result)
     progress(1, steps, "nose.step")
     assembly = layout.assembly()
     write_step(assembly, fresh / "nose.step")
