@@ -157,10 +157,13 @@ class _Writer:
             return f"{value:.2f} {rng.choice(('deg', '°', 'degrees'))}"
         if size.measure == "number":
             return f"{value:.4f}"
-        return self.length(value, inset)
+        return self.length(value, inset, exact=_is_exact(size))
 
-    def length(self, mm: float, room: float = 1e9) -> str:
-        """A length in one of the spellings that the reader knows, off by less than `room`."""
+    def length(self, mm: float, room: float = 1e9, *, exact: bool = False) -> str:
+        """A length in one of the spellings that the reader knows, off by less than `room`.
+
+        exact: of something that is chosen, which is never "about" a length.
+        """
         rng = self.rng
         spellings: list[Callable[[], str]] = [
             lambda: f"{mm:.3f} mm",
@@ -170,9 +173,10 @@ class _Writer:
             lambda: f"{mm / MM[self.unit]:.5f}",
             lambda: f"{mm:.3f} mm ± 1.5 mm",
             lambda: f"{mm:.3f} ± 2 mm" if self.unit == "mm" else f"{mm:.3f} mm +/- 2 mm",
-            lambda: f"about {mm:.3f} mm",
             lambda: f"between {mm * 0.995:.4f} mm and {mm * 1.005:.4f} mm",
         ]
+        if not exact:
+            spellings.append(lambda: f"about {mm:.3f} mm")
         sixteenths, sign = round(abs(mm) / 25.4 * 16), "-" if mm < 0 else ""
         if sixteenths and abs(sixteenths * 25.4 / 16 - abs(mm)) < room:
             whole, part = divmod(sixteenths, 16)
@@ -229,14 +233,15 @@ class _Writer:
         mm = self.length(rng.uniform(3, 400))
         bound = f"at least {rng.randint(2, 90)} mm"
         way = rng.choice(_DIRECTIONS)
+        meets = _in_one_plane(subject, target)
         tail = rng.choice(("", "", ", along the car", ", square to it"))
         return rng.choice(
             (
                 f"{own} {mm} {way} {full}{tail}",
                 f"{own} {bound} {way} {full}",
                 f"{own} {way} {full}",
-                f"{own} flush with {full}",
-                f"{own} touching {full}",
+                f"{own} {'flush with' if meets else way} {full}",
+                f"{own} {'touching' if meets else f'touching {way}'} {full}",
                 f"{own} centred in {full}",
                 f"{own} centred both ways on {full} ± 20 mm",
                 f"{plain} edge to {other}.{self._named(target, spot=False)} edge {mm}",
@@ -246,6 +251,25 @@ class _Writer:
                 f"{plain} parallel to {other}.{self._named(target, spot=False)} ± 2 deg",
             )
         )
+
+
+def _is_exact(size: Size) -> bool:
+    """Whether it is chosen and not read, so that it has no ± unless one is said."""
+    if size.tolerance is not None:
+        return size.tolerance == 0
+    return size.usual is not None and size.reach == 0
+
+
+_ACROSS = ({"ahead", "aft"}, {"left", "right"}, {"above", "below"})
+
+
+def _in_one_plane(a: FeatureName, b: FeatureName) -> bool:
+    """Whether the two can be flush without saying a direction."""
+    rim, other = (b, a) if b.facing else (a, b)
+    if rim.shape == "circle" and other.shape in ("circle", "cylinder") and not other.facing:
+        return False  # on which side of the rim the flank is has to be said
+    seen = {a.facing, b.facing} - {""}
+    return bool(seen) and any(seen <= one for one in _ACROSS)
 
 
 def _nested(tree: dict[str, object], depth: int, rng: random.Random) -> list[str]:

@@ -168,7 +168,8 @@ def test_a_fan_edge_to_edge_with_the_pump_is_read() -> None:
 def test_assumed_sentences_hold_for_the_carrier_that_there_is() -> None:
     with_support = got(EXAMPLE).parts["radiator"].assumed
     assert {one.knowledge for one in with_support} == {"assumed"}
-    assert any(one.object == FeatureRef("core support", "opening") for one in with_support)
+    bottom = FeatureRef("core support", "opening.bottom")
+    assert any(one.object == bottom for one in with_support)
     without = got(HEAD + RADIATOR).parts["radiator"].assumed
     assert {one.form for one in without} == {"turn"}
 
@@ -195,7 +196,7 @@ def test_a_file_written_as_facing_the_grille_gives_the_cars_own_left_and_right()
         + "radiator:\n  flow: cross\n  core: {width: 22, height: 17, thickness: 2}\n"
         + "  tanks: {left: {width: 2}}\n  necks: {upper: {side: left}}\n"
         + "  place:\n    - left tank.left at top 1 right of core support.opening.left\n"
-        + "hose: {from: radiator.left port}\n"
+        + "hose: {from: core support.upper left bolt}\n"
     )
     envelope = got(text)
     part = envelope.parts["radiator"]
@@ -206,7 +207,7 @@ def test_a_file_written_as_facing_the_grille_gives_the_cars_own_left_and_right()
     assert sentence.subject == FeatureRef("radiator", "right tank.right", "top")
     assert sentence.object == FeatureRef("core support", "opening.right")
     assert sentence.direction == "left"
-    assert envelope.parts["hose"].references == {"from": ("radiator.right port",)}
+    assert envelope.parts["hose"].references == {"from": ("core support.upper right bolt",)}
 
 
 def test_the_same_nose_written_from_either_side_is_the_same_nose() -> None:

@@ -20,8 +20,11 @@ def kind(name: str, *features: FeatureName) -> Kind:
     return Kind(name, name, "body", (), features, ("car",))
 
 
+LOOKS = {"top": "above", "bottom": "below", "left": "left", "right": "right", "front": "ahead"}
+
+
 def face(name: str, *spots: str) -> FeatureName:
-    return FeatureName(name, "face", spots)
+    return FeatureName(name, "face", spots, LOOKS.get(name.split(".")[-1], "aft"))
 
 
 # Small kinds of the test's own, so that what is tested is the language and not the parts.
@@ -176,7 +179,7 @@ def test_names_may_have_dots_or_spaces_capitals_and_an_article() -> None:
         sentence = one(text)
         assert sentence.subject == FeatureRef("radiator", "core.front")
         assert sentence.object == FeatureRef("water pump pulley", "edge")
-    assert one("core 1 above left puller").object == FeatureRef("Left Puller")
+    assert one("core above left puller").object == FeatureRef("Left Puller")
 
 
 def test_the_longest_name_wins_unless_only_a_shorter_one_makes_a_sentence() -> None:
@@ -212,6 +215,7 @@ def test_flush_and_touching_are_offsets_of_zero() -> None:
     assert flush.half_width == TAPE_MM
     assert one("core.front flush with core support.face ± 2 mm").half_width == 2.0
     assert one("core.front touching core support.face").direction == "aft"
+    assert one("core.bottom touching core support.opening.bottom").direction == "below"
     assert one("core.front touching core support.face, ahead").direction == "ahead"
     assert one("core.bottom touching above core support.face").direction == "above"
 
@@ -240,7 +244,7 @@ def test_straight_is_from_point_to_point() -> None:
         ("nose edge to water pump pulley edge 1 1/2", "nose", "edge"),
         ("nose to water pump pulley edge 1 1/2", "nose", "edge"),
         ("rim.edge to water pump.hub.edge 1 1/2", "rim.edge", "hub.edge"),
-        ("rim edge to water pump edge 1 1/2", "rim.edge", ""),
+        ("rim edge to water pump edge 1 1/2", "rim.edge", "hub.edge"),
         ("nose edge to fan.blade.front edge 1 1/2", "nose", "blade.front"),
         ("nose nearest to fan.blade.front 1 1/2", "nose", "blade.front"),
         ("nose nearest point to fan.blade.front nearest point 1 1/2", "nose", "blade.front"),
@@ -323,7 +327,7 @@ def test_a_mark_may_be_the_subject_in_a_part_and_in_its_own_place() -> None:
         "3 above core support.opening.bottom",
     ):
         assert one(text, "rail line").subject == FeatureRef("rail line")
-    assert one("line 3 above radiator", "rail line").subject == FeatureRef("rail line", "line")
+    assert one("line 3 above radiator.core", "rail line").subject == FeatureRef("rail line", "line")
 
 
 def test_left_and_right_of_one_who_faces_the_grille_become_the_cars_own() -> None:
@@ -339,7 +343,7 @@ def test_left_and_right_of_one_who_faces_the_grille_become_the_cars_own() -> Non
     turned = one("at least 2 deg turned left", facing=True)
     assert (turned.turn, turned.value, turned.bound) == ("yaw", 2.0, "at least")
     assert one("3 deg nose up", facing=True).value == 3.0
-    clock = one("blade.front at 3 o'clock 2 aft of radiator", "fan", facing=True)
+    clock = one("blade.front at 3 o'clock aft of radiator", "fan", facing=True)
     assert clock.subject.spot == "3 o'clock"
 
 

@@ -287,3 +287,62 @@ def test_a_radiator_that_nobody_placed_leaves_the_question_open() -> None:
     one = checked(nose_of(x_obj=None, more=drier))
     assert one.verdict is Verdict.NOT_KNOWN
     assert "drier" in one.note
+
+
+# -- where no spacer helps ------------------------------------------------------------------------
+
+
+def test_a_fan_that_stands_in_the_core_is_said_to_stand_in_it() -> None:
+    """The radiator is ahead, the compressor behind: neither is both (24 - 38 < 0: in the core)."""
+    one = checked(nose_of(x_rad=24.0))
+    assert one.verdict is Verdict.FOULS
+    assert "stands in the radiator" in one.note
+    assert "compressor behind it and radiator ahead of it" in one.note
+
+
+def test_what_is_missing_is_told_though_the_fan_stands_in_the_core() -> None:
+    """Behind asks for 53.2; ahead leaves 24 - 38 - 34 = -48: 101.2 are missing."""
+    one = checked(nose_of(x_rad=24.0))
+    said = [remedy for remedy in one.remedies if "move the radiator" in remedy]
+    assert said
+    for remedy in said:
+        assert 101.2 <= float(remedy.split(" mm")[0].split()[-1]) <= 101.2 + 2 * END_MM
+
+
+def test_with_nothing_behind_a_spacer_is_not_spoken_of() -> None:
+    """24 - 38 - 34 = -48 ahead of it, and nothing behind: only the radiator or the engine."""
+    one = checked(nose_of(x_rad=24.0, x_obj=None))
+    assert "nearer" in one.note
+    assert "behind" not in one.note
+    said = [remedy for remedy in one.remedies if remedy.startswith("move the ")]
+    assert {remedy.split()[2] for remedy in said} == {"radiator", "engine"}
+    for remedy in said:
+        assert 48.0 <= float(remedy.split(" mm")[0].split()[-1]) <= 48.0 + 2 * END_MM
+
+
+def test_what_needs_a_spacer_as_well_says_how_thick() -> None:
+    """With the radiator 7.2 further forward just one thickness is left: 53.2."""
+    (said,) = (one for one in checked(nose_of(x_rad=118.0)).remedies if "radiator" in one)
+    thick = float(said.split("one spacer of ")[1].removesuffix(" mm"))
+    assert 53.2 <= thick <= 53.2 + 2 * END_MM
+
+
+def test_no_fan_is_to_be_narrower_than_fans_are() -> None:
+    """55 wide and 101.2 missing: there is no such fan."""
+    assert not any("narrower" in remedy for remedy in checked(nose_of(x_rad=24.0)).remedies)
+    assert any("narrower" in remedy for remedy in checked(nose_of(x_rad=118.0)).remedies)
+
+
+def test_only_what_can_be_moved_by_itself_is_moved() -> None:
+    pulley = """
+water pump pulley:
+  diameter: 290
+  place:
+    - front 30 ahead of water pump.hub.face
+"""
+    one = checked(nose_of(x_rad=118.0, x_obj=None, more=pulley))
+    assert one.verdict is Verdict.FOULS
+    assert "pulley behind it" in one.note
+    moved = [remedy.split(" mm")[0] for remedy in one.remedies if remedy.startswith("move ")]
+    assert moved
+    assert not any("pulley" in remedy or "pump" in remedy for remedy in moved)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from noseroom.envelope.reader import read_text
-from noseroom.errors import SurveyError
+from noseroom.errors import EnvelopeError
+from noseroom.geometry.exports import check_step, read_step_parts, write_step
 from noseroom.layout import UNPLACED, Layout, arrange
 from noseroom.parts.registry import KINDS
 from noseroom.tables.clearances import clearance_rules
@@ -98,9 +100,10 @@ def test_a_belt_whose_pulleys_are_not_fitted_is_left_out_too() -> None:
 
 def test_a_hose_from_a_port_that_is_not_there_is_refused_with_its_line() -> None:
     text = NOSE.replace("radiator.upper neck", "radiator.side neck")
-    with pytest.raises(SurveyError, match="it has upper neck, lower neck") as caught:
+    with pytest.raises(EnvelopeError, match="upper neck, lower neck") as caught:
         layout_of(text)
-    assert caught.value.lines == (text.splitlines().index("upper hose:") + 1,)
+    line = text.splitlines().index("  from: radiator.side neck") + 1
+    assert [fault.line for fault in caught.value.faults] == [line]
 
 
 @pytest.mark.parametrize(
@@ -183,3 +186,40 @@ def test_the_datum_part_does_not_move(nose: Layout) -> None:
 def test_sizes_read_in_the_file_reach_the_parts(nose: Layout) -> None:
     radiator = nose.parts["radiator"].part
     assert dataclasses.asdict(radiator)["core_width_mm"] == pytest.approx(560.0, abs=1e-9)
+
+
+# -- names in files -------------------------------------------------------------------------------
+
+BOX = """
+{name}:
+  is: box
+  depth: 40
+  width: 60
+  height: 50
+  place:
+    - front 900 aft of core support.face
+    - left {at} right of centreline
+    - bottom 700 above core support.opening.bottom
+    - plumb
+    - level
+    - square across
+"""
+
+
+def test_parts_may_be_called_like_groups_and_keep_their_names_in_a_file(tmp_path: Path) -> None:
+    """An engine that is shown has solids, and its group is called engine too."""
+    names = ("body", "nose", "fan and hub", "place not known")
+    text = NOSE.replace("engine:\n", "engine:\n  block: {shown: yes}\n") + "".join(
+        BOX.format(name=name, at=100 * number) for number, name in enumerate(names)
+    )
+    assembly = layout_of(text).assembly()
+    every = [node.name for _, node in assembly.traverse()]
+    assert len(set(every)) == len(every)
+    for name in (*names, "engine"):
+        (found,) = (node for _, node in assembly.traverse() if node.name == name)
+        assert [child.name.startswith(f"{name}: ") for child in found.children]
+    write_step(assembly, tmp_path / "nose.step")
+    check_step(tmp_path / "nose.step", assembly)
+    parts = read_step_parts(tmp_path / "nose.step")
+    for name in (*names, "engine"):
+        assert any(f"/{name}/" in path for path in parts), name

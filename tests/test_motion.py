@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import coal
 import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
+import noseroom
 from demo_noses import DEMOS
 from demo_noses import nose as demo
 from noseroom.checks.bodies import bodies_of
@@ -189,3 +191,19 @@ def test_what_moves_together_is_not_moved_against_itself() -> None:
 
 def test_every_demo_with_an_engine_has_a_motion() -> None:
     assert {path.stem for path in DEMOS if motions_of(demo(path))} >= {"farm_pickup", "light_van"}
+
+
+@pytest.mark.parametrize("said", [True, False])
+def test_the_answer_tells_of_the_movement_and_who_said_it(tmp_path: Path, said: bool) -> None:
+    moves = "{roll: 2 deg, pitch: 1 deg, forward: 5 mm, sideways: 2 mm, up: 2 mm}"
+    text = NOSE.format(gap=60.0, tilt=0, ahead=100, up=150, side=9, moves=moves)
+    if not said:
+        text = text.replace(f"  moves: {moves}\n", "")
+    path = tmp_path / "nose.yaml"
+    path.write_text(text)
+    result = noseroom.check(path)
+    (found,) = (one for one in result.findings if one.state == "moving")
+    assert found.verdict is Verdict.FITS
+    assert ("rocks 2 deg" if said else "is assumed") in found.note
+    assumed = [one for one in result.assumptions if "rocks" in one.text]
+    assert bool(assumed) is not said

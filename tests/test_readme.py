@@ -132,7 +132,7 @@ def test_the_scan_shown_belongs_in_the_example() -> None:
     panel = nose.parts["inner panel"]
     assert set(panel.points) == {"lower bolt", "upper bolt", "strut top"}
     assert len(panel.place) == 4
-    assert nose.parts["inner panel"].references["joined to"] == ("core support",)
+    assert nose.parts["inner panel"].joined == ("core support",)
 
 
 def test_a_rule_is_changed_as_shown() -> None:

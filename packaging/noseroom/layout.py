@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import count
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +17,9 @@ from noseroom.envelope.model import Envelope, PartEntry, Sentence
 from noseroom.errors import SurveyError
 from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.parts.base import Part, Port
+from noseroom.parts.hose import ON_PORT, Hose
 from noseroom.parts.registry import PARTS
-from noseroom.parts.runs import belt_run, hose_run
+from noseroom.parts.runs import belt_feature, belt_lead_mm, belt_run, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.survey.network import Station
 from noseroom.survey.solution import Placement, Survey, solve
@@ -64,7 +66,9 @@ class PlacedPart:
 
     @property
     def unplaced(self) -> bool:
-        """Whether nobody has said anything of where it goes."""
+        """Whether nobody has said anything of where it goes, or where its far end does."""
+        if isinstance(self.part, Hose):
+            return self.part.on_ports < len(self.ties)
         return not self.known and not self.entry.place and self.kind not in _DERIVED
 
     @property
@@ -144,8 +148,9 @@ class Layout:
     def meant_to_touch(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
         """Whether two components are joined: bolted, clamped, or running on each other.
 
-        A part's own declaration counts towards what carries it, what it names (a belt its pulleys)
-        and what shares its shaft (a fan is bolted through the pulley onto the hub).
+        What the file joins is, as a whole. Else a part's own declaration counts towards what
+        carries it, what it names (a belt its pulleys) and what shares its shaft (a fan is bolted
+        through the pulley onto the hub).
         """
         return _joined(a, mine, b, theirs) or _joined(b, theirs, a, mine)
 
@@ -155,12 +160,14 @@ class Layout:
 
         from noseroom.geometry.kernel import location
 
-        nose = cq.Assembly(name="nose")
+        # In one assembly a name may stand once. A part keeps its own; what is above it gives way.
+        names = _Names(self.parts)
+        nose = cq.Assembly(name=names.free("nose"))
         for group in (*GROUPS, UNPLACED):
             members = [one for one in self.parts.values() if one.shelf == group]
             if not members:
                 continue
-            level = cq.Assembly(name=group)
+            level = cq.Assembly(name=names.free(group))
             for one in members:
                 swept = one.part.sweeps()
                 solids = {k: v for k, v in one.part.solids().items() if k not in swept}
@@ -169,14 +176,34 @@ class Layout:
                 colour = cq.Color(one.part.about.colour)
                 inner = cq.Assembly(name=one.name, loc=location(one.pose))
                 for component, solid in solids.items():
-                    inner.add(solid, name=f"{one.name}: {component}", color=colour)
+                    name = names.free(f"{one.name}: {component}")
+                    inner.add(solid, name=name, color=colour)
                 level.add(inner)
             nose.add(level)
         return nose
 
 
+class _Names:
+    """Names that are free beside those that are taken."""
+
+    def __init__(self, taken: Iterable[str]) -> None:
+        self._taken = set(taken)
+
+    def free(self, name: str) -> str:
+        """The name itself, or with the first number that makes it free: "engine (2)"."""
+        numbered = (name if number == 1 else f"{name} ({number})" for number in count(1))
+        found = next(one for one in numbered if one not in self._taken)
+        self._taken.add(found)
+        return found
+
+
 def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
+    if b.name in a.entry.joined:
+        # What is swept is no metal: nothing is bolted to it.
+        return mine not in a.part.sweeps() and theirs not in b.part.sweeps()
     shaft = a.carrier != "" and a.carrier == b.carrier and a.entry.kind == "fan"
+    if mine in ON_PORT and b.name != a.ties[ON_PORT.index(mine)]:
+        return False
     if b.name != a.carrier and b.name not in a.ties and not (shaft and b.entry.kind == "pulley"):
         return False
     return any(
@@ -315,28 +342,37 @@ def _place_derived(
     values = {key: size.value for key, size in entry.sizes.items()}
     part = PARTS[entry.kind].from_file(values, entry.choices)
     names = [name for given in entry.references.values() for name in given]
+    lead_mm, filled = 0.0, dict[str, Any]()
     if entry.kind == "belt":
         ends = [placed[name] for name in names if name in placed]
         if len(ends) < 2:
             return None
-        run: Any = belt_run([(one.part, one.pose) for one in ends])
+        # The belt is drawn in x = 0 of its first pulley: a belt circle that lies there goes first.
+        ends.sort(key=lambda one: abs(one.part.features()[belt_feature(one.part)].point[0]) > 0)
+        pulleys = [(one.part, one.pose) for one in ends]
+        filled["run"] = belt_run(pulleys)
+        lead_mm = belt_lead_mm(pulleys)
     else:
         pairs = [name.split(".", 1) for name in names]
         ends = [placed[name] for name, _ in pairs if name in placed]
         if not ends or pairs[0][0] not in placed:
             return None
         ports = [_port(placed[name], port, entry) for name, port in pairs if name in placed]
-        run = hose_run(ports, float(values["stub"]), ends[0].pose)
+        if not all(one.known for one in ends):
+            # A path to a place that nobody knows would be made up: only its first end is drawn.
+            ports = ports[:1]
+        filled["run"] = hose_run(ports, float(values["stub"]), ends[0].pose)
+        filled["on_ports"] = len(ports)
     return PlacedPart(
         name=entry.name,
         kind=entry.kind,
-        part=dataclasses.replace(part, run=run),  # type: ignore[call-arg]
+        part=dataclasses.replace(part, **filled),
         entry=entry,
         group=_group(fitted[ends[0].name], fitted),
         carrier=ends[0].name,
         ties=tuple(one.name for one in ends),
         placements=tuple(_tied(entry.name, ends[0], one) for one in ends),
-        slack_mm=_size_slack(part, entry) + max(_radius_slack(one) for one in ends),
+        slack_mm=_size_slack(part, entry) + max(_radius_slack(one) for one in ends) + lead_mm,
     )
 
 

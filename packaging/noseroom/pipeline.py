@@ -26,6 +26,7 @@ from noseroom.report.result import (
     ScanSummary,
     verdict_of,
 )
+from noseroom.survey.culprits import culprits
 from noseroom.survey.solution import Source
 from noseroom.tables.clearances import clearance_rules
 
@@ -78,50 +79,81 @@ def _arranged(path: str | Path, envelope: Envelope, shapes: Mapping[str, ScanSha
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
         wanted = "readings that one nose can satisfy"
         raise EnvelopeError(str(path), (Fault(line, "place", str(error), wanted, also),)) from error
-    hopeless = [one for one in layout.survey.disagreements if abs(one.w) > HOPELESS_W]
-    if hopeless:
-        raise EnvelopeError(
-            str(path),
-            tuple(
-                Fault(
-                    max(one.source.line, 1),
-                    one.source.station,
-                    f"{one.source.text!r}, {abs(one.slip):.0f} mm (or degrees) off what the other "
-                    f"readings say",
-                    "readings that agree within their ±",
-                    "one of the lines named here is wrong: read them again",
-                )
-                for one in hopeless
-            ),
-        )
+    faults = tuple(_hopeless(layout))
+    if faults:
+        raise EnvelopeError(str(path), faults)
     impossible = tuple(_impossible_sizes(layout))
     if impossible:
         raise EnvelopeError(str(path), impossible)
     return layout
 
 
+def _hopeless(layout: Layout) -> Iterator[Fault]:
+    """Readings that are wrong beyond doubt, so that no nose stands behind them."""
+    if not any(abs(one.w) > HOPELESS_W for one in layout.survey.disagreements):
+        return
+    found = culprits(layout.survey, HOPELESS_W)
+    for one in found:
+        source = one.source
+        unit = "deg" if one.is_turn or _measure(layout, source) == "angle" else "mm"
+        others = dict.fromkeys(each.line for each in one.instead if each.line != source.line)
+        hint = "read it again"
+        if others:
+            lines = " or ".join(f"line {each}" for each in list(others)[:4])
+            hint = f"read it again; if it is right, {lines} is wrong"
+        if len(found) > 1:
+            hint += f"; of these the furthest off is line {found[0].source.line}: begin there"
+        yield Fault(
+            max(source.line, 1),
+            source.station,
+            f"{source.text!r}, {abs(one.slip):.0f} {unit} off what the other readings say",
+            "readings that agree within their ±",
+            hint,
+        )
+
+
+def _measure(layout: Layout, source: Source) -> str:
+    """What a source is a measure of, where it is a size: "length", "angle", ..."""
+    part = layout.envelope.parts.get(source.station)
+    sizes = KINDS[part.kind].sizes if part and source.key else ()
+    return next((one.measure for one in sizes if one.key == source.key), "")
+
+
 def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
-    """Sizes that the readings leave outside what such a part can have."""
+    """Sizes that the readings leave outside what such a part can have.
+
+    A size as it was read may be off by its half-width, and so may lie that far beyond a limit. But
+    nothing of less than half the least can be built.
+    """
     for part in layout.parts.values():
         for size in KINDS[part.kind].sizes:
             value = part.placements[0].sizes.get(size.key)
-            if value is None or size.low - 1e-6 <= value <= size.high + 1e-6:
+            if value is None:
                 continue
             read = part.entry.sizes[size.key]
-            yield Fault(
-                read.line,
-                f"{part.name}.{size.key}",
-                f"readings that leave it {value:.1f}",
-                f"between {size.low:g} and {size.high:g}",
-                "a reading of this part or of what carries it is wrong; or measure the size",
-            )
+            room = 0.0 if read.knowledge == "assumed" else read.half_width
+            below = min(room, size.low / 2) if size.low >= 0 else room
+            if size.low - below - 1e-6 <= value <= size.high + room + 1e-6:
+                continue
+            name = f"{part.name}.{size.key}"
+            unit = {"length": " mm", "angle": " deg"}.get(size.measure, "")
+            limits = f"between {size.low:g} and {size.high:g}{unit}"
+            if read.knowledge == "assumed":
+                found = f"nothing of it in the file, and other readings that make it {value:.1f}"
+                hint = "measure it; or a reading of this part, or of what carries it, is wrong"
+            else:
+                found = f"{read.text!r}, which other readings make {value:.1f}"
+                hint = "read it again, and the readings of this part and of what carries it"
+            yield Fault(read.line, name, found + unit, limits, hint)
 
 
 def _checked(layout: Layout, sha256: str, folder: Path | None, say: Progress) -> Result:
     """All checks, and the files. From here on the CAD kernel is needed."""
+    from noseroom.checks.belts import check_belts
     from noseroom.checks.bodies import bodies_of
     from noseroom.checks.fan_gap import check_fan_gaps
     from noseroom.checks.fit import check_fit
+    from noseroom.checks.moving import check_moving
     from noseroom.checks.pairs import Pairs
     from noseroom.checks.rules import Rules
     from noseroom.geometry.kernel import load_cadquery
@@ -133,8 +165,11 @@ def _checked(layout: Layout, sha256: str, folder: Path | None, say: Progress) ->
     pairs = Pairs(layout)
     fit = check_fit(pairs, bodies, rules, say)
     gaps = check_fan_gaps(pairs, rules, say)
+    belts = check_belts(pairs, rules)
+    moving = check_moving(pairs, bodies, rules, fit.settled(layout), say)
     findings = sorted(
-        (*check_agreement(layout), *gaps, *fit.findings), key=lambda one: one.verdict.rank
+        (*check_agreement(layout), *gaps, *belts, *fit.findings, *moving),
+        key=lambda one: one.verdict.rank,
     )
     result = _result(layout, sha256, tuple(findings), fit.far_pairs)
     return result if folder is None else write_nose(result, layout, bodies, folder, say)
@@ -152,6 +187,7 @@ def _result(layout: Layout, sha256: str, findings: tuple[Finding, ...], far_pair
         far_pairs=far_pairs,
         assumptions=(
             *(_assumption(envelope, one, "used") for one in used),
+            *_assumed_motions(layout),
             *(_assumption(envelope, one, "replaced by readings") for one in survey.dropped),
             *(_assumption(envelope, one, "refuted by readings") for one in survey.refuted),
         ),
@@ -175,16 +211,29 @@ def _result(layout: Layout, sha256: str, findings: tuple[Finding, ...], far_pair
     )
 
 
+def _assumed_motions(layout: Layout) -> Iterator[Assumption]:
+    """What nobody has said of how the engines move."""
+    from noseroom.checks.motion import motions_of
+
+    for motion in motions_of(layout):
+        for one in motion.sources:
+            if one.assumed and one.reach > 0:
+                unit = "deg" if "deg" in one.text else "mm"
+                text = f"{one.station} {one.text}"
+                said = layout.parts[one.station].entry.sizes[one.key].source
+                yield Assumption(text, one.line, one.reach, unit, said, "used", one.station)
+
+
 def _scan_summaries(layout: Layout) -> Iterator[ScanSummary]:
     for placed in layout.parts.values():
         if isinstance(placed.part, ScannedPart) and placed.part.shape is not None:
-            scan, entry = placed.part.shape.scan, placed.entry
+            shape, entry = placed.part.shape, placed.entry
             yield ScanSummary(
                 placed.name,
                 entry.texts["file"],
                 entry.text_lines["file"],
-                len(scan.triangles),
-                scan.remarks,
+                len(shape.scan.triangles),
+                shape.remarks,
             )
 
 
@@ -219,7 +268,9 @@ def _program_digest() -> str:
     """A digest of this program's own files, so that an edited checkout never serves old answers."""
     home = Path(__file__).parent
     digest = hashlib.sha256()
-    for file in sorted(one for ending in ("py", "csv") for one in home.rglob(f"*.{ending}")):
+    for file in sorted(
+        one for ending in ("py", "csv", "css", "js") for one in home.rglob(f"*.{ending}")
+    ):
         digest.update(file.relative_to(home).as_posix().encode() + b"\0" + file.read_bytes())
     return digest.hexdigest()[:16]
 

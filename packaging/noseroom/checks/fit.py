@@ -9,12 +9,14 @@ from itertools import combinations
 import numpy as np
 
 from noseroom.checks import words
+from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.geometry.clearance import Clearance, Relation, clearance
 from noseroom.geometry.mesh import Body
 from noseroom.layout import Layout, PlacedPart
+from noseroom.parts.hose import ON_PORT
 from noseroom.tolerances import DEFAULT, Tolerances
 
 REPORT_BELOW_MM = 50.0
@@ -26,13 +28,6 @@ _BY_MESH = replace(DEFAULT, exact_below_mm=0.0)
 Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
 
-_MOVABLE = (
-    "hose", "drier", "bracket", "condenser", "electric fan", "shroud", "compressor", "alternator",
-    "hood latch", "grille", "bumper bar", "box", "cylinder", "scan", "belt", "fan", "pulley",
-    "crank pulley", "radiator", "water pump", "engine", "core support",
-)  # fmt: skip
-"""From what is easiest to move to what stays."""
-
 
 @dataclass(frozen=True, eq=False)
 class FitResult:
@@ -41,18 +36,26 @@ class FitResult:
     findings: tuple[Finding, ...]
     far_pairs: int
 
+    def settled(self, layout: Layout) -> frozenset[frozenset[str]]:
+        """Pairs of parts, by their names, that surely keep their rules."""
+        still_open = {
+            frozenset(one.parts) for one in self.findings if one.verdict is not Verdict.FITS
+        }
+        every = (frozenset(pair) for pair in combinations(layout.parts, 2))
+        return frozenset(pair for pair in every if pair not in still_open)
+
 
 def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
     """Check all pairs of parts. Pairs that are meant to touch are left to the layout."""
-    layout = pairs.layout
+    layout, moves = pairs.layout, Moves(pairs, rules)
     unplaced = [part for part in layout.parts.values() if part.unplaced]
-    findings = [_place_unknown(part) for part in unplaced]
+    findings = [_place_unknown(layout, part) for part in unplaced]
     placed = [part for part in layout.parts.values() if part not in unplaced and part.components]
     todo = list(combinations(placed, 2))
     far = 0
     for done, (a, b) in enumerate(todo):
         progress(done, len(todo), f"{a.name} and {b.name}")
-        finding = _check_pair(layout, pairs, bodies, rules, a, b)
+        finding = _check_pair(moves, bodies, a, b)
         if finding is None:
             far += 1
         else:
@@ -61,15 +64,34 @@ def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) ->
     return FitResult(tuple(findings), far)
 
 
-def _place_unknown(part: PlacedPart) -> Finding:
+def _place_unknown(layout: Layout, part: PlacedPart) -> Finding:
     wanted = "its place is still to be found" if part.entry.place_wanted else "nobody has said"
+    note = f"Where the {part.name} goes is not known: {wanted}."
+    remedies = [f"give the {part.name} a place (line {part.entry.line})"]
+    if part.kind == "hose":
+        ends = [layout.parts[name] for name in dict.fromkeys(part.ties)]
+        lost = [one for one in ends if not one.known]
+        names = words.listed([one.name for one in lost])
+        note = f"Where the {part.name} runs is not known: nothing fixes the place of {names}."
+        remedies = [
+            f"give the {one.name} a place (line {one.entry.line})"
+            if one.unplaced
+            else _fix_place(one)
+            for one in lost
+        ]
     return Finding(
         id=f"place: {part.name}",
         question="where does it stand",
         parts=(part.name,),
         verdict=Verdict.NOT_KNOWN,
-        note=f"Where the {part.name} goes is not known: {wanted}.",
-        remedies=(f"give the {part.name} a place (line {part.entry.line})",),
+        note=note,
+        remedies=tuple(remedies),
+    )
+
+
+def _fix_place(part: PlacedPart) -> str:
+    return (
+        f"measure where the {part.name} stands (its place, line {part.entry.line}, leaves it free)"
     )
 
 
@@ -125,13 +147,12 @@ class _Case:
         return min(self.gap.lower_mm, self.bound_mm)
 
 
-def _check_pair(
-    layout: Layout, pairs: Pairs, bodies: Bodies, rules: Rules, a: PlacedPart, b: PlacedPart
-) -> Finding | None:
+def _check_pair(moves: Moves, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Finding | None:
     """The worst pair of components of two parts; None where all are far apart for sure."""
+    pairs, rules = moves.pairs, moves.rules
     loose = pairs.sway_mm(a, b)
     cases: list[_Case] = []
-    for mine, theirs in component_pairs(layout, a, b):
+    for mine, theirs in component_pairs(pairs.layout, a, b):
         rule = rules.between(a, mine, b, theirs)
         boxes = pairs.box_gap_mm(a, mine, b, theirs)
         if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
@@ -143,7 +164,7 @@ def _check_pair(
             cases.append(case)
     # Pieces contain solids: where they keep the rule, the solids do, and need not be measured.
     cases = [case for case in cases if not case.settled] or cases
-    return _worst(layout, bodies, a, b, cases) if cases else None
+    return _worst(moves, bodies, a, b, cases) if cases else None
 
 
 def _shortfall_key(verdict: Verdict, case: _Case) -> float:
@@ -153,7 +174,7 @@ def _shortfall_key(verdict: Verdict, case: _Case) -> float:
 
 
 def _worst(
-    layout: Layout, bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
+    moves: Moves, bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
 ) -> Finding:
     """The finding on the worst of some pairs of components.
 
@@ -173,7 +194,7 @@ def _worst(
         judged = [(_verdict(case), case) for case in cases]
         verdict, case = min(judged, key=lambda it: (it[0].rank, _shortfall_key(*it)))
         if case.final or not case.near:
-            return _finding(layout, a, b, verdict, case)
+            return _finding(moves, a, b, verdict, case)
         exact = replace(measured(case, _BY_MESH if case.settled else DEFAULT), final=True)
         cases[cases.index(case)] = exact
 
@@ -190,10 +211,8 @@ def _verdict(case: _Case) -> Verdict:
     return Verdict.FITS if case.sure_mm >= asked and not undecided else Verdict.TOO_CLOSE
 
 
-def _finding(
-    layout: Layout, a: PlacedPart, b: PlacedPart, verdict: Verdict, case: _Case
-) -> Finding:
-    unit = layout.envelope.unit
+def _finding(moves: Moves, a: PlacedPart, b: PlacedPart, verdict: Verdict, case: _Case) -> Finding:
+    layout = moves.pairs.layout
     worst, solids = case.gap.worst, case.solids
     rests_on = words.supports(worst.form, layout.survey.sources) if worst is not None else ()
     points: tuple[tuple[float, float, float], ...] = ()
@@ -225,7 +244,7 @@ def _finding(
         details={"components": f"{case.mine} / {case.theirs}"},
     )
     note = _note(layout, finding, a, b, case)
-    return replace(finding, note=note, remedies=_remedies(finding, a, b, case, unit))
+    return replace(finding, note=note, remedies=_remedies(moves, finding, a, b, case))
 
 
 def _relation(case: _Case) -> str:
@@ -270,8 +289,9 @@ def _named(part: PlacedPart, component: str) -> str:
 
 
 def _remedies(
-    finding: Finding, a: PlacedPart, b: PlacedPart, case: _Case, unit: str
+    moves: Moves, finding: Finding, a: PlacedPart, b: PlacedPart, case: _Case
 ) -> tuple[str, ...]:
+    unit = moves.pairs.layout.envelope.unit
     if finding.verdict is Verdict.FITS:
         return ()
     if case.unseen and case.gap.answers(case.rule.value_mm):
@@ -285,26 +305,31 @@ def _remedies(
         return tuple(said)
     if finding.verdict is Verdict.NOT_KNOWN:
         lost = [part for part in (a, b) if not part.known]
-        return tuple(
-            f"measure where the {part.name} stands (its place, line {part.entry.line}, "
-            f"leaves it free)"
-            for part in lost
-        )
+        return tuple(_fix_place(part) for part in lost)
     said = []
     direction = _push(case, finding)
     if direction is not None and finding.verdict is Verdict.FOULS:
-        # A fan goes where its hub is; what a spacer can do for it is the fan gap's answer.
-        free = [part for part in (a, b) if part.kind != "fan"] or [a, b]
-        first = min(free, key=lambda part: _MOVABLE.index(part.kind))
-        need = case.rule.value_mm - case.sure_mm
-        push = direction if first is b else -direction
-        said.append(f"move the {first.name} {words.at_least(need, unit)} {words.way(push)}")
+        loss_mm = case.gap.nominal_mm - case.sure_mm
+        move = moves.way_out(a, b, direction, loss_mm, (case.mine, case.theirs))
+        if move is not None:
+            said.append(move.said(unit))
+        if move is None or move.why:
+            said += _led_clear(a, b, case, unit)
     if finding.verdict is Verdict.TOO_CLOSE:
         said += words.retake(finding.rests_on)
         if not said and direction is not None:
             need = case.rule.value_mm - case.sure_mm
             said.append(f"make {words.at_least(need, unit)} more room")
     return tuple(said)
+
+
+def _led_clear(a: PlacedPart, b: PlacedPart, case: _Case, unit: str) -> list[str]:
+    """What a hose can do: it is drawn along a likely path, and may be led along another."""
+    for hose, component, other in ((a, case.mine, b), (b, case.theirs, a)):
+        if hose.kind == "hose" and component not in ON_PORT:
+            clear = words.at_least(case.rule.value_mm, unit)
+            return [f"lead the {hose.name} another way, {clear} clear of the {other.name}"]
+    return []
 
 
 def _push(

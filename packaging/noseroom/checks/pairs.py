@@ -80,9 +80,9 @@ class _Couple:
 class Pairs:
     """Sure gaps between any two components of one layout, with what makes them quick."""
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, bends: Bends | None = None) -> None:
         self.layout = layout
-        self._bends = Bends(layout.survey)
+        self.bends = bends or Bends(layout.survey)
         self._couples: dict[tuple[str, str], _Couple] = {}
         self._bent: dict[tuple[str, str, str, str], Bend] = {}
         self._outlines: dict[str, Outline] = {}
@@ -225,7 +225,7 @@ class Pairs:
         return _Couple(
             columns,
             sure.only(columns),
-            sway_mm(a, mine, b, theirs, sure, self._bends),
+            sway_mm(a, mine, b, theirs, sure, self.bends),
             adrift(a, mine, b, theirs),
             a.slack_mm + b.slack_mm,
             _Moves(a, columns),
@@ -257,7 +257,7 @@ class Pairs:
             swell = swelling(pieces, sure)
             corners = box_corners(box_of(pieces) + np.array([-swell, swell]))
             total += np.max(
-                [self._bends.most_mm(frame, one, corners) for one in stations_of(part)], axis=0
+                [self.bends.most_mm(frame, one, corners) for one in stations_of(part)], axis=0
             )
             total += self._outline(part).warp.get(component, 0.0)
             if part is not holder:

@@ -9,9 +9,10 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from noseroom.envelope import landmarks
-from noseroom.envelope.kinds import Kind
+from noseroom.envelope.kinds import Kind, Size
 from noseroom.envelope.schema import (
     COMMON_KEYS,
+    Declared,
     Reading,
     declared_keys,
     model_of,
@@ -20,7 +21,7 @@ from noseroom.envelope.schema import (
 )
 from noseroom.envelope.source import Node
 from noseroom.envelope.suggest import described, did_you_mean, listed, quoted
-from noseroom.envelope.values import BadValueError, Units
+from noseroom.envelope.values import BadValueError, Units, size_example
 from noseroom.errors import Fault
 
 
@@ -122,7 +123,9 @@ def check(draft: Draft, words: FileWords) -> list[Fault]:
             )
             break
         except ValidationError as error:
-            faults = faults or faults_of(error, draft.node, draft.path, draft.seen)
+            faults = faults or faults_of(
+                error, draft.node, draft.path, draft.seen, unit=words.units.unit
+            )
             bad = [one["loc"] for one in error.errors(include_url=False)]
             named = data.get(draft.kind.points)
             _drop(data, bad)
@@ -169,7 +172,7 @@ def _salvaged(data: dict[str, Any], kind: Kind) -> dict[str, Any]:
     flat = {key: value for key, value in _flat(data).items() if isinstance(value, str)}
     keys = [*COMMON_KEYS, *(one.key for one in kind.choices)]
     found: dict[str, Any] = {key: flat[key] for key in keys if key in flat}
-    for key in ("place", "notes"):
+    for key in ("place", "notes", "joined to"):
         value = data.get(key)
         if isinstance(value, list):
             found[key] = value
@@ -184,6 +187,7 @@ def faults_of(
     path: tuple[str, ...],
     kind: Kind | None = None,
     rule_keys: Collection[str] = (),
+    unit: str = "in",
 ) -> list[Fault]:
     """The faults behind a model's refusal, each with its line in the file.
 
@@ -199,7 +203,7 @@ def faults_of(
             known = _below(where[:-1], kind) if kind else sorted(rule_keys)
             faults.append(_unknown_key(where, node, path, kind, known))
         elif one["type"] == "missing":
-            faults += _missing_keys(where, node, path, kind)
+            faults += _missing_keys(where, node, path, kind, unit)
         elif one["type"] == "noseroom":
             found, hint = context["found"], context["suggestion"]
             if at.kind == "scalar" and at.text is None:
@@ -261,7 +265,11 @@ def _unknown_key(
 
 
 def _missing_keys(
-    where: tuple[int | str, ...], node: Node, path: tuple[str, ...], kind: Kind | None
+    where: tuple[int | str, ...],
+    node: Node,
+    path: tuple[str, ...],
+    kind: Kind | None,
+    unit: str,
 ) -> list[Fault]:
     """One fault for each required key at or below a path that is not there."""
     dotted = ".".join(str(step) for step in where)
@@ -271,9 +279,22 @@ def _missing_keys(
     every = declared_keys(kind)
     missing = [key for key in required_keys(kind) if key == dotted or key.startswith(f"{dotted}.")]
     return [
-        Fault(line, ".".join([*path, key]), "nothing", f"{every[key].help} of the {kind.name}")
+        Fault(line, ".".join([*path, key]), "nothing", _needed(every[key], path[-1], kind, unit))
         for key in missing
     ]
+
+
+def _needed(declared: Declared, part: str, kind: Kind, unit: str) -> str:
+    """What a part has to say, with the part's name and an example to go by."""
+    whose = part if part.endswith(kind.name) else f"{part} ({kind.name})"
+    text = f"{declared.key} of the {whose}: {declared.help}"
+    if isinstance(declared, Size):
+        *groups, last = declared.key.split(".")
+        written = f"{last}: {size_example(declared, unit)}"
+        for group in reversed(groups):
+            written = f"{group}: {{{written}}}"
+        text += f", such as {written}"
+    return text
 
 
 _TOP_EXAMPLES = {"format": "1", "units": "in, mm, cm or ft"}

@@ -78,7 +78,8 @@ class SentenceText:
         """The length that the rest of the sentence is."""
         at = self.skip(at)
         if at >= len(self.text):
-            raise BadSentenceError(at, "the end of the sentence", "a length such as 12 1/2")
+            such = "318 mm" if self.unit in ("mm", "cm") else "12 1/2"
+            raise BadSentenceError(at, "the end of the sentence", f"a length such as {such}")
         try:
             figure = self.length(read_length(self.text[at:], self.unit), at)
         except UnitsError as error:

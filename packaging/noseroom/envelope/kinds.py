@@ -89,12 +89,15 @@ class FeatureName:
     """Something on a part that a tape can touch: its name after the part's, and what it is.
 
     spots: the places on it that "at ..." may name, such as "top"; a circle also takes clock
-    positions ("12 o'clock"), seen from the front of the car looking aft.
+    positions ("12 o'clock"), seen from the front of the car looking aft. facing: the direction of
+    `model.Direction` into which a face or a rim looks while the part sits square, "" for what has
+    no plane.
     """
 
     name: str
     shape: FeatureShape
     spots: tuple[str, ...] = ()
+    facing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +112,7 @@ class Kind:
     start_mm: where the part usually stands relative to its carrier, only to start from.
     points: the key under which a part names points of its own, "" where it cannot: a scan's
     landmarks, by their figures in the scan's own file. Each is a feature of that part.
+    ports: names of the ports that hoses may start and end at.
     """
 
     name: str
@@ -125,6 +129,7 @@ class Kind:
     start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     also: tuple[str, ...] = field(default=())
     points: str = ""
+    ports: tuple[str, ...] = ()
 
     def feature(self, name: str) -> FeatureName | None:
         """The feature of this name, or None."""

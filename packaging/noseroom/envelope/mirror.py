@@ -52,9 +52,15 @@ def as_facing(kind: Kind) -> Kind:
         texts=tuple(replace(t, key=exchanged(t.key)) for t in kind.texts),
         references=tuple(replace(r, key=exchanged(r.key)) for r in kind.references),
         features=tuple(
-            replace(f, name=exchanged(f.name), spots=tuple(map(exchanged, f.spots)))
+            replace(
+                f,
+                name=exchanged(f.name),
+                spots=tuple(map(exchanged, f.spots)),
+                facing=exchanged(f.facing),
+            )
             for f in kind.features
         ),
+        ports=tuple(map(exchanged, kind.ports)),
     )
 
 

@@ -49,6 +49,7 @@ class Sentence:
     way a tape is held there), "car" for plain vehicle axes; "" lets the survey choose so.
     turn: for the form "turn"; pitch is positive nose up (top leaning aft), yaw positive when the
     nose turns to the car's right, roll positive when the car's left side is up.
+    contact: whether the two parts are said to touch.
     """
 
     form: Form
@@ -63,6 +64,7 @@ class Sentence:
     turn: Turn | None = None
     bound: Bound | None = None
     knowledge: Knowledge = "measured"
+    contact: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +85,8 @@ class PartEntry:
     """One part of the file. `sizes` holds every size of its kind, the assumed ones too.
 
     points: landmarks of a scan by name, in the axes and the unit of the scan's own file.
-    text_lines: where each of `texts` stands in the file.
+    text_lines: where each of `texts` stands in the file. joined: parts that it is bolted or welded
+    to, or said to touch; they are meant to meet.
     """
 
     name: str
@@ -101,6 +104,7 @@ class PartEntry:
     place_wanted: bool = False
     points: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     text_lines: Mapping[str, int] = field(default_factory=dict)
+    joined: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

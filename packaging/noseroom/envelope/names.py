@@ -71,6 +71,7 @@ class Names:
 
     def __init__(self, part: str, parts: Mapping[str, str], kinds: Kinds, mark: str) -> None:
         self.part = part
+        self.mark = mark
         self.kinds = kinds
         self.parts = parts
         self.own = self._of(part, prefix="")
@@ -142,8 +143,43 @@ class Names:
             return UnknownNameError(at, f"{quoted(word)} without its part", expected, hint)
         if holders:
             return UnknownNameError(at, f"{quoted(word)} of {self.part} itself", expected)
+        return UnknownNameError(at, quoted(word), expected, self._meant(word))
+
+    def _meant(self, word: str) -> str:
+        """Which part, or which of its features, a misspelt name stands for."""
+        first, dot, rest = word.partition(".")
+        near = nearest(first, self.parts)
+        if dot and near:
+            features = [str(ref) for _, ref, _ in self.every if ref.part == near]
+            return did_you_mean(f"{near}.{rest}", features) or f'did you mean "{near}"?'
         hint = did_you_mean(word, [str(ref) for _, ref, _ in self.every])
-        return UnknownNameError(at, quoted(word), expected, hint)
+        return hint or (f'did you mean "{near}"?' if near else "")
+
+    def touchable(self, named: Named, at: int, towards: str) -> Named:
+        """An object that a tape can touch: a part as a whole is none, unless it has one feature.
+
+        towards: where the subject lies from it, or "edge"; the guess looks that way. Raises
+        BadSentenceError.
+        """
+        kind = self.kinds.get(self.parts.get(named.ref.part, ""))
+        if named.ref.feature or named.ref.spot or kind is None or kind.name == self.mark:
+            return named
+        known = [one for one in kind.features if one.name]
+        named_so = [one for one in known if re.split(r"[ .]", one.name)[-1] == towards]
+        looking = [one for one in known if towards and one.facing == towards]
+        if len(known) == 1 or len(named_so) == 1:
+            (only,) = named_so or known
+            return replace(named, ref=replace(named.ref, feature=only.name), feature=only)
+        if not known:
+            return named
+        guess = next((one.name for one in (*named_so, *looking, *known)), "")
+        # The tape ends on something of the part, and its datum is nothing that one can see.
+        raise UnknownNameError(
+            at,
+            f"{named.ref.part} as a whole",
+            f"something on it that a tape can touch ({listed(one.name for one in known)})",
+            f'such as "{named.ref.part}.{guess}"',
+        )
 
     def leftover(self, named: Named, text: str, at: int) -> BadSentenceError:
         """What to say of words after a name that belong to nothing."""

@@ -23,6 +23,24 @@ FORMS: tuple[str, ...] = (
 )
 """One example of every form of sentence."""
 
+_METRIC = {
+    " 5/8 ": " 16 mm ",
+    " 3 in from ": " 75 mm in from ",
+    "end 12 1/2": "end 318 mm",
+    " 1 1/2": " 38 mm",
+}
+
+
+def forms(unit: str) -> tuple[str, ...]:
+    """The same examples with lengths as a file in this unit writes them."""
+    if unit not in ("mm", "cm"):
+        return FORMS
+    found = list(FORMS)
+    for inches, metric in _METRIC.items():
+        found = [one.replace(inches, metric) for one in found]
+    return tuple(found)
+
+
 DIRECTIONS: dict[str, Direction | Literal["in", "out"]] = {
     **dict.fromkeys(("ahead of", "fore of", "forward of", "in front of"), "ahead"),
     **dict.fromkeys(("aft of", "behind", "back of", "rearward of"), "aft"),

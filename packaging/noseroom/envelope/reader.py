@@ -36,6 +36,7 @@ from noseroom.envelope.schema import (
 from noseroom.envelope.source import Node, SourceError, load, parse
 from noseroom.envelope.suggest import described, did_you_mean, listed, nearest, quoted
 from noseroom.envelope.values import DEFAULT_TAPE_MM, BadValueError, Units, length_mm
+from noseroom.envelope.workshop_words import kind_meant
 from noseroom.errors import EnvelopeError, Fault
 
 __all__ = ["json_schema", "read", "read_text"]
@@ -279,7 +280,8 @@ class _Reader:
                 return words[text.strip().casefold()]
             found = said.why_empty or described(said.plain())
             expected = f"a kind of part ({listed(kinds)})"
-            hint = did_you_mean(text, words)
+            meant = kind_meant(text)
+            hint = f"write is: {meant}, for its outside" if meant else did_you_mean(text, words)
             self.faults.append(Fault(said_line, f"{name}.is", found, expected, hint))
             return None
         own = name.casefold()
@@ -300,6 +302,8 @@ class _Reader:
         candidates = [*words, *TOP_KEYS] if node.kind == "mapping" else [*TOP_KEYS, *words]
         near = nearest(name, candidates) or nearest(name.split()[-1], candidates)
         hint = f'did you mean "{near}"?' if near else f"or add is: ({listed(words)})"
+        if node.kind == "mapping" and (meant := kind_meant(name)):
+            hint = f"add is: {meant}, for its outside"
         expected = "a part whose name ends in its kind, or that says it with is"
         return Fault(line, name, f"{quoted(name)}, which names no kind of part", expected, hint)
 

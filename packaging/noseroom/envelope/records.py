@@ -11,6 +11,7 @@ from noseroom.envelope.entries import Draft, FileWords, chosen
 from noseroom.envelope.kinds import CAR, Kind, Kinds, Reference, Size
 from noseroom.envelope.model import PartEntry, Sentence, SizeReading
 from noseroom.envelope.names import BadSentenceError, UnknownNameError, comparable
+from noseroom.envelope.phrases import OPPOSITE
 from noseroom.envelope.schema import MARK
 from noseroom.envelope.sentences import parse_place, parse_turn
 from noseroom.envelope.suggest import did_you_mean, listed, quoted
@@ -37,8 +38,10 @@ def entry(
     broken: names of parts that could not be read; that others name them is no fault of theirs.
     """
     own = mirror.words(words.facing)
-    references, faults = _references(draft, parts, own, broken)
+    references, faults = _references(draft, parts, kinds, own, broken)
     sentences, more = _sentences(draft, parts, kinds, words, broken)
+    joined, unjoined = _joined_to(draft, parts, broken)
+    touched = [one.object.part for one in sentences if one.object is not None and one.contact]
     values, choices = draft.values, chosen(draft)
     texts = {own(one.key): values[one.key] for one in draft.seen.texts if one.key in values}
     if draft.kind.name == MARK and "is" in values:
@@ -53,7 +56,9 @@ def entry(
         references=references,
         carrier=carrier,
         place=tuple(sentences),
-        assumed=assumed(draft.name, draft.line, draft.kind, carrier, parts, kinds),
+        assumed=unsaid(
+            assumed(draft.name, draft.line, draft.kind, carrier, parts, kinds), sentences
+        ),
         fitted=values.get("fitted", True) is not False,
         bought=values.get("bought", True) is not False,
         place_wanted=_wanted(values),
@@ -61,8 +66,9 @@ def entry(
         text_lines={
             own(k.key): draft.line_of(k.key) for k in draft.seen.texts if own(k.key) in texts
         },
+        joined=tuple(dict.fromkeys([*joined, *touched])),
     )
-    return record, faults + more
+    return record, [*faults, *more, *unjoined]
 
 
 def implicit(held: Held, parts: Mapping[str, str], kinds: Kinds) -> PartEntry:
@@ -112,7 +118,11 @@ def _sizes(
 
 
 def _references(
-    draft: Draft, parts: Mapping[str, str], own: Callable[[str], str], broken: Collection[str]
+    draft: Draft,
+    parts: Mapping[str, str],
+    kinds: Kinds,
+    own: Callable[[str], str],
+    broken: Collection[str],
 ) -> tuple[dict[str, tuple[str, ...]], list[Fault]]:
     made: dict[str, tuple[str, ...]] = {}
     faults: list[Fault] = []
@@ -128,7 +138,7 @@ def _references(
         for number, text in enumerate(texts):
             line = draft.node.at((*path, number))[1].line
             try:
-                named.append(_named(one, text, draft.name, parts, own))
+                named.append(_named(one, text, draft.name, parts, kinds, own))
             except BadValueError as fault:
                 key = f"{draft.key}.{one.key}"
                 faults.append(Fault(line, key, fault.found, fault.expected, fault.suggestion))
@@ -146,6 +156,7 @@ def _named(
     text: str,
     own_name: str,
     parts: Mapping[str, str],
+    kinds: Kinds,
     own: Callable[[str], str],
 ) -> str:
     """The part, or the part and its port, that a reference names. Raises BadValueError."""
@@ -168,12 +179,43 @@ def _named(
     for name in sorted(allowed, key=len, reverse=True):
         rest = text.strip()[len(name) :]
         if said.startswith(comparable(name)) and rest[:1] in (".", " ") and rest[1:].strip():
-            return f"{name}.{own(rest[1:].strip())}"
+            return f"{name}.{_port(name, rest[1:].strip(), kinds[parts[name]], own)}"
     first = text.split(".")[0].strip()
     hint = did_you_mean(first, allowed)
     if any(comparable(name) == said for name in allowed):
         hint = f'write "{text.strip()}.", and the port after it'
     raise BadValueError(quoted(text), expected, hint)
+
+
+def _port(part: str, text: str, kind: Kind, own: Callable[[str], str]) -> str:
+    """The port of a part that a text names, in the words of the model. Raises BadValueError."""
+    there = {comparable(own(one)): one for one in kind.ports}
+    said = comparable(" ".join(text.split()))
+    if said in there:
+        return there[said]
+    shown = [own(one) for one in kind.ports]
+    expected = f"a port of {part} ({listed(shown) or 'it has none'})"
+    raise BadValueError(f"{quoted(text)} on {part}", expected, did_you_mean(text, shown))
+
+
+def _joined_to(
+    draft: Draft, parts: Mapping[str, str], broken: Collection[str]
+) -> tuple[list[str], list[Fault]]:
+    """The parts that this one is said to be joined to."""
+    found: list[str] = []
+    faults: list[Fault] = []
+    others = {comparable(n): n for n, k in parts.items() if n != draft.name and k != MARK}
+    for number, text in enumerate(draft.values.get("joined to") or ()):
+        said = comparable(" ".join(str(text).split()))
+        if said in others:
+            found.append(others[said])
+        elif not mentions(text, broken):
+            line = draft.node.at(("joined to", number))[1].line
+            names = list(others.values())
+            expected = f"a part of this file ({listed(names) or 'it has no other'})"
+            hint = did_you_mean(str(text), names)
+            faults.append(Fault(line, f"{draft.key}.joined to", quoted(str(text)), expected, hint))
+    return found, faults
 
 
 def mentions(text: Any, names: Collection[str]) -> bool:
@@ -236,6 +278,27 @@ def _sentences(
             if not (isinstance(fault, UnknownNameError) and mentions(text, broken)):
                 note(fault, text, line, "place")
     return made, faults
+
+
+def unsaid(assumptions: Collection[Sentence], said: Collection[Sentence]) -> tuple[Sentence, ...]:
+    """The assumptions of which the file itself says nothing.
+
+    A reading takes the place of an assumption only where the two are the same equation but for
+    figure and ±, so that nothing that was known goes with it. What says the same in other words
+    is left to the adjustment to weigh.
+    """
+    read = {_equation(one) for one in said if one.value is not None and one.bound is None}
+    return tuple(one for one in assumptions if _equation(one) not in read)
+
+
+def _equation(sentence: Sentence) -> tuple[object, ...]:
+    """What a sentence is an equation of, whatever its figure and sign."""
+    way = sentence.direction and frozenset({sentence.direction, OPPOSITE[sentence.direction]})
+    turn = sentence.form == "turn"
+    # Every face of a part turns alike.
+    subject = sentence.subject.part if turn else sentence.subject
+    target = sentence.object and (sentence.object.part if turn else sentence.object)
+    return sentence.form, subject, target, way, sentence.along, sentence.turn
 
 
 def assumed(

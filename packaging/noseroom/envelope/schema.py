@@ -28,6 +28,7 @@ from noseroom.envelope import landmarks, values
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
+from noseroom.envelope.workshop_words import option_meant
 
 MARK = "mark"
 UNIT_NAMES = ("in", "mm", "cm", "ft")
@@ -102,7 +103,10 @@ def one_of(options: tuple[str, ...], value: Any) -> str:
         for option in options:
             if option.casefold() in (word, value.casefold()):
                 return option
-    hint = did_you_mean(value, options) if isinstance(value, str) else ""
+    hint = ""
+    if isinstance(value, str):
+        meant = option_meant(value, options)
+        hint = f'did you mean "{meant}"?' if meant else did_you_mean(value, options)
     raise BadValueError(described(value), " or ".join(options), hint)
 
 
@@ -152,6 +156,11 @@ _COMMON: dict[str, tuple[Any, str, list[Any]]] = {
     "fitted": (_YES_NO_TYPE, "whether it is in the car yet; yes unless said", ["no"]),
     "bought": (_YES_NO_TYPE, "no: its sizes are from a sheet; yes unless said", ["no"]),
     "carried by": (_ONE_TEXT, "the part that carries it, or car", ["water pump", "car"]),
+    "joined to": (
+        _SOME_LINES,
+        "parts that it is bolted or welded to, by name: they may touch it",
+        ["core support"],
+    ),
     "place": (_SOME_LINES, "where it was measured to stand, or wanted", _PLACE_EXAMPLES),
     "tilt": (_ONE_TEXT, "how far its nose is up or down", ["3 1/2 deg nose up"]),
     "lean": (_ONE_TEXT, "how far its top is back or forward", ["8 deg leaning back"]),

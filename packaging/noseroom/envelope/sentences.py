@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Literal
 
+from noseroom.envelope.contact import direction_of
 from noseroom.envelope.figures import STEEPEST_DEG, WIDTH, Figure, SentenceText
 from noseroom.envelope.kinds import CAR, Kind, Kinds
 from noseroom.envelope.mirror import as_facing, as_seated
@@ -34,10 +35,12 @@ from noseroom.envelope.phrases import (
     OTHER_BOUND,
     SQUARE,
     TURNS,
+    forms,
 )
 from noseroom.envelope.schema import MARK
 from noseroom.envelope.suggest import did_you_mean, quoted
 from noseroom.envelope.values import ABOUT, ANGLE_DEG
+from noseroom.envelope.workshop_words import AFTER_LENGTH, INSTEAD, BuildersWordsError
 from noseroom.errors import UnitsError
 from noseroom.units import split_angle, split_length
 
@@ -107,6 +110,7 @@ class _Reader(SentenceText):
         super().__init__(text, unit, tape_mm)
         self.line = line
         self.names = names
+        self.forms = forms(unit)
         self.knowledge = knowledge
         self._spot_faults: list[BadSentenceError] = []
 
@@ -125,6 +129,9 @@ class _Reader(SentenceText):
             except BadSentenceError as fault:
                 faults.append(fault)
         if not found:
+            spoken = [one for one in faults if isinstance(one, BuildersWordsError)]
+            if spoken:
+                raise spoken[0]
             furthest = max(faults, key=lambda one: one.at)
             if furthest.at == 0 or self.names.starts_elsewhere(self.text):
                 raise self.names.unknown_subject(self.text)
@@ -137,7 +144,7 @@ class _Reader(SentenceText):
 
     def _refuse_traps(self) -> None:
         if not self.text:
-            raise BadSentenceError(0, "an empty text", f'a sentence such as "{FORMS[0]}"')
+            raise BadSentenceError(0, "an empty text", f'a sentence such as "{self.forms[0]}"')
         if len(self.text) > _LONGEST_TEXT:
             found = f"a sentence of {len(self.text)} characters"
             raise BadSentenceError(0, found, f"at most {_LONGEST_TEXT}")
@@ -181,6 +188,8 @@ class _Reader(SentenceText):
 
     def _predicate(self, subject: Named) -> list[Sentence]:
         at = subject.end
+        if said := self.first(at, INSTEAD):
+            raise BuildersWordsError(self.text, subject, said, self.names.parts, self.forms[0])
         if way := self.first(at, DIRECTIONS):
             return [self._towards("side", subject, way, None)]
         for words, read in self._starts().items():
@@ -271,6 +280,8 @@ class _Reader(SentenceText):
         if way is None:
             word = rest.split(" of ")[0] + (" of" if " of " in rest else "")
             hint = did_you_mean(word, DIRECTIONS) if rest else ""
+            if said := self.first(way_at, AFTER_LENGTH):
+                hint = AFTER_LENGTH[said[0]]
             expected = "a direction: ahead of, aft of, left of, right of, above, below, in from"
             found = quoted(rest) if rest else "the end of the sentence"
             raise BadSentenceError(way_at, found, expected, hint)
@@ -297,6 +308,8 @@ class _Reader(SentenceText):
             raise BadSentenceError(
                 at, f"{phrase} the centreline", "left of or right of the centreline"
             )
+        if form == "offset":
+            target = self.names.touchable(target, at, direction)
         along: Literal["", "square", "car"] = ""
         if end < len(self.text) and tail:
             along = "car" if tail[1] == "along the car" else "square"
@@ -319,7 +332,8 @@ class _Reader(SentenceText):
             return self.units_fault(error, at)
         if not rest:
             expected = "a length and a direction, or another form"
-            return BadSentenceError(at, "the end of the sentence", expected, f"as in {FORMS[0]}")
+            hint = f"as in {self.forms[0]}"
+            return BadSentenceError(at, "the end of the sentence", expected, hint)
         if subject.end and (name := self.names.misspelt(subject, self.text)):
             return name
         start = " ".join(rest.split()[:2])
@@ -327,17 +341,26 @@ class _Reader(SentenceText):
         return BadSentenceError(
             at,
             quoted(rest),
-            f'a length and a direction, or another form, such as "{FORMS[0]}" or "{FORMS[6]}"',
+            f'a length and a direction, or another form, such as "{self.forms[0]}" or "{FORMS[6]}"',
             did_you_mean(start, forms) or did_you_mean(start.split()[0], forms),
         )
 
     def _flush(self, subject: Named, at: int) -> list[Sentence]:
         target, figure = self._object_then_width(at, self.tape_mm)
         self._refuse_centreline(target, at)
-        return [self._make("offset", subject, target.ref, figure, direction="aft")]
+        return [self._meeting(subject, target, figure, "flush with", at)]
+
+    def _meeting(
+        self, subject: Named, target: Named, figure: Figure, phrase: str, at: int
+    ) -> Sentence:
+        """Two things that meet, along the normal of their faces."""
+        target = self.names.touchable(target, at, "")
+        way = direction_of(subject, target, phrase, at)
+        along: Literal["", "square"] = "" if way in ("aft", "ahead") else "square"
+        return self._make("offset", subject, target.ref, figure, direction=way, along=along)
 
     def _touching(self, subject: Named, at: int) -> list[Sentence]:
-        direction: Direction = "aft"
+        direction: Direction | None = None
         tail = re.search(r"\s*,\s*(aft|ahead)$", self.plain)
         if way := self.first(at, DIRECTIONS):
             said = DIRECTIONS[way[0]]
@@ -350,7 +373,12 @@ class _Reader(SentenceText):
         else:
             target, figure = self._object_then_width(at, self.tape_mm)
         self._refuse_centreline(target, at)
-        return [self._make("offset", subject, target.ref, figure, direction=direction)]
+        if direction is None:
+            made = self._meeting(subject, target, figure, "touching", at)
+        else:
+            target = self.names.touchable(target, at, direction)
+            made = self._make("offset", subject, target.ref, figure, direction=direction)
+        return [replace(made, contact=True)]
 
     def _refuse_centreline(self, target: Named, at: int) -> None:
         if target.ref.part == CENTRELINE:
@@ -388,6 +416,7 @@ class _Reader(SentenceText):
     def _between(self, subject: Named, at: int, *, nearest: bool) -> list[Sentence]:
         """`to OBJECT LENGTH`, whose names may end in "edge" as a name's word or on top of it."""
         made: list[Sentence] = []
+        ends: list[Named] = []
         faults: list[BadSentenceError] = []
         for named in self._object(at):
             self._refuse_centreline(named, at)
@@ -403,13 +432,16 @@ class _Reader(SentenceText):
                 continue
             form: Form = "edge to edge" if edge else "straight"
             made.append(self._make(form, subject, named.ref, figure))
+            ends.append(named)
         if not made:
             raise max(faults, key=lambda one: one.at)
         if any(one.value != made[0].value for one in made[1:]):
             readings = " and ".join(f"{one.object} with {one.value:g} mm" for one in made[:2])
             hint = "put the word edge before the length, or rename a part"
             raise BadSentenceError(at, f"a sentence that may mean {readings}", "one meaning", hint)
-        return made[:1]
+        edge = made[0].form == "edge to edge"
+        touched = self.names.touchable(ends[0], at, "edge" if edge else "")
+        return [replace(made[0], object=touched.ref)]
 
     # -- turns -----------------------------------------------------------------------------
 

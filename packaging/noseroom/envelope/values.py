@@ -94,7 +94,8 @@ def size(declared: Size, value: Any, units: Units, *, bought: bool) -> SizeValue
         raise BadValueError(described(value), expected)
     read = _quantity(declared, value, units.unit)
     if read.bound:
-        hint = 'write "between 1/2 and 3/4" where you know a range'
+        between = "12 mm and 19 mm" if units.unit in ("mm", "cm") else "1/2 and 3/4"
+        hint = f'write "between {between}" where you know a range'
         raise BadValueError(f'"{value}", a bound', expected, hint)
     if units.known and not declared.low <= read.value <= declared.high:
         raise BadValueError(f'"{value}"', f"{declared.help} {_limits(declared, units.unit)}")
@@ -189,6 +190,13 @@ def size_help(declared: Size) -> str:
     if declared.when:
         text += f"; only where {declared.when[0]} is {declared.when[1]}"
     return text
+
+
+def size_example(declared: Size, unit: str) -> str:
+    """One value within the range, as a file in this unit would write it."""
+    examples = size_examples(declared)
+    metric = unit in ("mm", "cm") or declared.measure != "length"
+    return str(examples[0] if metric else examples[-1])
 
 
 def size_examples(declared: Size) -> list[Any]:

@@ -41,6 +41,9 @@ _SPOTS: Mapping[str, tuple[str, ...]] = {
     "right": ("left", "right"),
     "rear": ("front", "rear"),
 }
+_WAYS = (("ahead", "aft"), ("left", "right"), ("below", "above"))
+_SQUARE_ON = 0.9
+"""A face looks into a direction within 26 degrees of it."""
 
 
 def length(
@@ -242,11 +245,16 @@ def kind_of(part: type[Part]) -> Kind:
         if isinstance(one.metadata.get("file"), Choice)
     }
     names: dict[str, FeatureName] = {}
+    ports: dict[str, None] = {}
     for words in itertools.product(*options.values()):
         made = part(**middle, **dict(zip(options, words, strict=True)))
+        ports |= dict.fromkeys(made.ports())
         for name, feature in made.features().items():
             spots = tuple(spot for reach in feature.reach for spot in _SPOTS[reach])
-            names[name] = FeatureName(name, feature.shape, spots)
+            facing = _facing(feature)
+            if name in names and names[name].facing != facing:
+                facing = ""  # where it looks depends on a choice
+            names[name] = FeatureName(name, feature.shape, spots, facing)
     return Kind(
         name=about.name,
         help=about.help,
@@ -262,4 +270,16 @@ def kind_of(part: type[Part]) -> Kind:
         start_mm=about.start_mm,
         also=about.also,
         points=about.points,
+        ports=tuple(ports),
     )
+
+
+def _facing(feature: Feature) -> str:
+    """Into which of the six directions a face or a rim looks on a square part; "" for none."""
+    if feature.shape not in ("face", "circle"):
+        return ""
+    near = np.real(feature.direction).round(6)
+    axis = int(np.argmax(np.abs(near)))
+    if abs(near[axis]) < _SQUARE_ON:
+        return ""
+    return _WAYS[axis][int(near[axis] > 0)]

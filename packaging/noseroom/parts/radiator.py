@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import cadquery as cq
 
 _DOWN, _CROSS = ("flow", "down"), ("flow", "cross")
+_PLATES, _CAP = ("brackets.form", "plates"), ("cap.fitted", "yes")
 _DEEP = "fore and aft"
 
 
@@ -92,15 +93,17 @@ class Radiator(Part):
     lower_from_end_mm: float = length(
         "necks.lower.from end", "to the neck's axis", low=15, high=500, usual=80, reach=50
     )
-    cap_diameter_mm: float = length("cap.diameter", "outside", low=25, high=100, usual=65, reach=5)
+    cap_diameter_mm: float = length(
+        "cap.diameter", "outside", low=25, high=100, usual=65, reach=5, when=_CAP
+    )
     cap_height_mm: float = length(
-        "cap.height", "above the tank, cap on", low=10, high=100, usual=30, reach=8
+        "cap.height", "above the tank, cap on", low=10, high=100, usual=30, reach=8, when=_CAP
     )
     bracket_width_mm: float = length(
-        "brackets.width", "beyond core and tanks", low=5, high=120, usual=25, reach=10
+        "brackets.width", "beyond core and tanks", low=5, high=120, usual=25, reach=10, when=_PLATES
     )
     bracket_thickness_mm: float = length(
-        "brackets.thickness", "sheet", low=0.8, high=8, usual=2, reach=1
+        "brackets.thickness", "sheet", low=0.8, high=8, usual=2, reach=1, when=_PLATES
     )
 
     def _boxes(self) -> dict[str, tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]]:

@@ -20,6 +20,15 @@ _BELT_FEATURES = ("belt", "middle")
 _STEPS = 14
 
 
+def belt_feature(part: Part) -> str:
+    """The name of the circle that a belt lies on. Raises GeometryError where a part has none."""
+    features = part.features()
+    name = next((one for one in _BELT_FEATURES if one in features), "")
+    if not name or float(np.real(features[name].radius)) <= 0:
+        raise GeometryError(f"a {part.about.name} has no pulley for a belt to lie on")
+    return name
+
+
 def belt_run(pulleys: Sequence[tuple[Part, Floats]]) -> tuple[tuple[float, float, float], ...]:
     """Circles (y, z, radius) that a belt lies on, in the first pulley's belt plane.
 
@@ -29,14 +38,29 @@ def belt_run(pulleys: Sequence[tuple[Part, Floats]]) -> tuple[tuple[float, float
     first = np.linalg.inv(pulleys[0][1])
     circles: list[tuple[float, float, float]] = []
     for part, pose in pulleys:
-        features = part.features()
-        name = next((one for one in _BELT_FEATURES if one in features), None)
-        if name is None or float(np.real(features[name].radius)) <= 0:
-            raise GeometryError(f"a {part.about.name} has no pulley for a belt to lie on")
-        centre = np.append(np.asarray(features[name].point, dtype=float), 1.0)
+        lies_on = part.features()[belt_feature(part)]
+        centre = np.append(np.asarray(lies_on.point, dtype=float), 1.0)
         _, y, z, _ = first @ pose @ centre
-        circles.append((float(y), float(z), float(np.real(features[name].radius))))
+        circles.append((float(y), float(z), float(np.real(lies_on.radius))))
     return tuple(circles)
+
+
+def belt_lead_mm(pulleys: Sequence[tuple[Part, Floats]]) -> float:
+    """How far at most the belt on its pulleys leaves the plane that it is drawn in, mm.
+
+    That plane is x = 0 of the first pulley; the belt circles of the others may stand before or
+    behind it, or lean out of it. pulleys: as for `belt_run`. A free span lies between its ends.
+    """
+    back = np.linalg.inv(pulleys[0][1])
+    most = 0.0
+    for part, pose in pulleys:
+        lies_on = part.features()[belt_feature(part)]
+        there = back @ pose
+        centre = there @ np.append(np.asarray(lies_on.point, dtype=float), 1.0)
+        lean = float(np.hypot(there[1, 0], there[2, 0]))
+        radius = float(np.real(lies_on.radius))
+        most = max(most, abs(float(centre[0])) + lean * radius)
+    return most
 
 
 def hose_run(

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.envelope.kinds import Reference
 from noseroom.geometry.pieces import Piece
 from noseroom.parts.base import About, Part, Triangles, choice, length, text
 from noseroom.survey.features import Feature
@@ -52,6 +51,14 @@ class ScanShape:
     axes: Floats
     points: Mapping[str, Floats]
     open_edge: bool
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What was wrong with it, and what is not known for it."""
+        if not self.scan.border or self.open_edge:
+            return self.scan.remarks
+        beyond = "what lies beyond its open edge is not known; edge: open says that it is air"
+        return (*self.scan.remarks, beyond)
 
     @cached_property
     def middle(self) -> Floats:
@@ -138,9 +145,6 @@ class ScannedPart(Part):
         assumed=("plumb ± 5 deg", "level ± 5 deg", "square across ± 5 deg"),
         also=("scanned part",),
         points="landmarks",
-        references=(
-            Reference("joined to", "parts that it is bolted or welded to, by name", many=True),
-        ),
         touches=(("*", "*"),),
     )
 

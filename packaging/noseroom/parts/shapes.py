@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from functools import lru_cache
 from itertools import pairwise
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -118,15 +121,49 @@ def round_run(run: Sequence[Triple], radius: float) -> cq.Shape:
     """
     import cadquery as cq
 
+    way = _way_to_sweep(tuple(map(tuple, run)), radius)
+    if way:
+        return _swept(run[::way], radius)
     points = [cq.Vector(*point) for point in run]
-    # About one run in two hundred makes the kernel fail from one end, and not from the other. Its
-    # exceptions have no ancestor in common but Exception.
-    for path in (points, points[::-1]):
-        start = cq.Wire.makeCircle(radius, path[0], path[1] - path[0])
-        with suppress(Exception):
-            swept = cq.Solid.sweep(start, [], cq.Wire.makePolygon(path), transitionMode="round")
-            if swept.isValid():
-                return swept
     legs = [cq.Solid.makeCylinder(radius, (b - a).Length, a, b - a) for a, b in pairwise(points)]
     balls = [cq.Solid.makeSphere(radius, at, cq.Vector(0, 0, 1), -90, 90) for at in points[1:-1]]
     return compound([*legs, *balls])
+
+
+def _swept(run: Sequence[Triple], radius: float) -> cq.Shape:
+    import cadquery as cq
+
+    path = [cq.Vector(*point) for point in run]
+    start = cq.Wire.makeCircle(radius, path[0], path[1] - path[0])
+    return cq.Solid.sweep(start, [], cq.Wire.makePolygon(path), transitionMode="round")
+
+
+@lru_cache(maxsize=256)
+def _way_to_sweep(run: tuple[Triple, ...], radius: float) -> int:
+    """From which end a skin can be swept along a run: 1, -1 from the far one, 0 from neither.
+
+    Of runs with a bend tighter than the bar is thick, one in six gives a skin that the kernel's
+    checker likes here and dislikes once it has been through a STEP file: so it is sent through one.
+    """
+    for way in (1, -1):
+        # The kernel's exceptions have no ancestor in common but Exception.
+        with suppress(Exception):
+            swept = _swept(run[::way], radius)
+            if swept.isValid() and _comes_back(swept):
+                return way
+    return 0
+
+
+def _comes_back(shape: cq.Shape) -> bool:
+    """Whether a shape is still valid when it has been written as STEP and read again."""
+    import cadquery as cq
+
+    from noseroom.geometry.kernel import is_valid
+    from noseroom.geometry.step_files import read_step_parts, write_step
+
+    whole = cq.Assembly(name="tried")
+    whole.add(shape, name="one")
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "tried.step")
+        write_step(whole, path)
+        return all(is_valid(one) for one in read_step_parts(path).values())

@@ -15,6 +15,9 @@ from noseroom.findings import Finding, Verdict
 from noseroom.report.result import CAUTIONS, Assumption, Result
 from noseroom.units import format_length, read_length
 
+_BELT = ("reach: ", "line: ")
+"""How the ids of what is asked of a belt alone begin."""
+
 MOST_HEADLINES = 8
 MOST_REMEDIES = 8
 _MOST_RETAKES = 3
@@ -22,7 +25,7 @@ _MOST_NAMED = 5
 _MOST_OTHERS = 20
 _MOVE = re.compile(
     r"move the (?P<part>.+?) (?P<by>\d.*?) "
-    r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)"
+    r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)(?P<but>, but .+)?"
 )
 _PLACE = re.compile(
     r"(?:give (?:the )?(?P<given>.+?) a place|measure where the (?P<measured>.+?) stands)"
@@ -68,13 +71,20 @@ def headlines(result: Result) -> list[Headline]:
     found = [Headline(one.verdict, one.note, _fan_figures(one, result.unit)) for one in fans]
     for verdict in sorted(set(Verdict) - {Verdict.FITS}, key=lambda one: one.rank):
         group = [one for one in rest if one.verdict is verdict]
-        pairs = [one for one in group if len(one.parts) == 2]
+        pairs = [one for one in group if _is_pair(one)]
         found += [Headline(verdict, one.note) for one in group if one not in pairs]
         found += [
             Headline(verdict, _cause(result, verdict, key, members))
             for key, members in _by_cause(result, pairs)
         ]
     return found
+
+
+def _is_pair(finding: Finding) -> bool:
+    """Whether it is about the room between two parts, and not about how a belt runs."""
+    return len(finding.parts) == 2 and (
+        finding.verdict is Verdict.NOT_KNOWN or not finding.id.startswith(_BELT)
+    )
 
 
 def _is_fan_gap(finding: Finding) -> bool:
@@ -198,20 +208,29 @@ def remedies(result: Result) -> Ranked:
         if _is_fan_gap(one) and spacer_windows(one) and one.remedies
     }
     bound = {fan for fan in spaced if not _goes_without(result, fan)}
-    acts = list(
-        dict.fromkeys(
-            remedy
-            for finding in sorted(open_findings(result), key=lambda one: not _is_fan_gap(one))
-            for remedy in _acts(finding, spaced, bound)
-        )
-    )
-    acts = _places_once(acts)
-    acts = _joined(_largest_moves(acts))
-    retakes = _retakes(open_findings(result))
+    found = open_findings(result)
+    sure = [one for one in found if one.verdict is Verdict.FOULS]
+    cures = _acts_of(sure, spaced, bound)
+    # What nothing speaks against comes first.
+    cures = sorted(_joined(_largest_moves(cures)), key=lambda act: _BUT in act)
+    rest = _acts_of([one for one in found if one not in sure], spaced, bound)
+    rest = [act for act in _places_once(rest) if act not in cures]
+    retakes = _retakes(found)
+    # Cures of what surely fouls come before anything that asks to look again.
     room = MOST_REMEDIES - min(_MOST_RETAKES, len(retakes))
-    shown = acts[:room]
+    shown = cures[:MOST_REMEDIES]
+    shown += rest[: max(room - len(shown), 0)]
     shown += retakes[: MOST_REMEDIES - len(shown)]
-    return Ranked(tuple(shown), len(acts) + len(retakes) - len(shown))
+    return Ranked(tuple(shown), len(cures) + len(rest) + len(retakes) - len(shown))
+
+
+_BUT = ", but "
+
+
+def _acts_of(findings: Sequence[Finding], spaced: set[str], bound: set[str]) -> list[str]:
+    """What some findings ask to do, but for readings: the fan first, each thing once."""
+    ordered = sorted(findings, key=lambda one: (one.verdict.rank, not _is_fan_gap(one)))
+    return list(dict.fromkeys(act for one in ordered for act in _acts(one, spaced, bound)))
 
 
 _INSTEAD = "or, without a spacer, "
@@ -220,7 +239,10 @@ _INSTEAD = "or, without a spacer, "
 def _goes_without(result: Result, fan: str) -> bool:
     """Whether everything that fouls a fan could be moved out of its way instead."""
     return all(
-        any(move is not None and move["part"] != fan for move in map(_MOVE.fullmatch, one.remedies))
+        any(
+            move is not None and move["part"] != fan and not move["but"]
+            for move in map(_MOVE.fullmatch, one.remedies)
+        )
         for one in result.findings
         if one.verdict is Verdict.FOULS and len(one.parts) == 2 and fan in one.parts
     )
@@ -238,7 +260,9 @@ def _acts(finding: Finding, spaced: set[str], bound: set[str]) -> Iterable[str]:
         moved = _MOVE.fullmatch(remedy)
         if moved is None or not fan:
             yield remedy
-        elif moved["part"] != fan and fan not in bound:  # a spacer is what moves the fan
+        elif (
+            moved["part"] != fan and not moved["but"] and fan not in bound
+        ):  # a spacer is what moves the fan
             yield f"{_INSTEAD}{remedy}"
 
 

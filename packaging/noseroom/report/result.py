@@ -10,7 +10,10 @@ from typing import Any
 from noseroom.findings import Finding, Verdict, exit_status, overall
 
 SCHEMA_VERSION = 1
-GUARANTEE = "Guaranteed for the model as measured, at rest; engine movement is not in it yet."
+GUARANTEE = (
+    "Guaranteed for the model as measured, at rest and over the engine's stated movement; a fan's "
+    "flex and a belt's flap are not in it yet."
+)
 CAUTIONS: dict[str, frozenset[str]] = {
     GUARANTEE: frozenset(),
     "Refrigerant is for certified people with recovery equipment; never vent it.": frozenset(

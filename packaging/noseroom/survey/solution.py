@@ -126,7 +126,7 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     dropped: list[Source] = []
     refuted: list[Source] = []
     network = Network(stations, sentences)
-    adjustment = best_adjustment(network, _adjusted)
+    adjustment = best_adjustment(network, adjusted)
     while True:
         network.begin(adjustment.estimate)
         rows = network.rows()
@@ -144,21 +144,22 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
         else:
             return _survey(network, adjustment, dropped, refuted)
         (dropped if fixed.any() else refuted).extend(
-            _source(rows[int(index)], adjustment, int(index)) for index in leaving
+            source_of(rows[int(index)], adjustment, int(index)) for index in leaving
         )
         gone = [rows[index] for index in leaving]
         network = network.without(
             [row.sentence for row in gone if row.sentence is not None],
             [(row.station, row.key) for row in gone if row.sentence is None],
         )
-        adjustment = _adjusted(network)
+        adjustment = adjusted(network)
 
 
 def _deviation(row: Row) -> float:
     return max(row.half_width / float(np.sqrt(3.0)), LEAST_DEVIATION)
 
 
-def _adjusted(network: Network) -> Adjustment:
+def adjusted(network: Network) -> Adjustment:
+    """All rows of a network adjusted from its start. Raises SurveyError, with lines."""
     rows = network.rows()
     observations = Observations(
         np.array([row.value for row in rows]),
@@ -198,7 +199,8 @@ def _to_read_again(network: Network, rows: Sequence[Row], text: str) -> tuple[in
     return tuple(sorted(lines or {row.line for row in named}))
 
 
-def _source(row: Row, adjustment: Adjustment | None, index: int) -> Source:
+def source_of(row: Row, adjustment: Adjustment | None = None, index: int = 0) -> Source:
+    """A row as something that a result rests on; without an adjustment, only what it says."""
     return Source(
         text=row.text,
         line=row.line,
@@ -219,14 +221,14 @@ def _survey(
 ) -> Survey:
     """Collect poses, sizes and their dependence on every source, loose sizes included."""
     rows = network.rows()
-    sources = [_source(row, adjustment, index) for index, row in enumerate(rows)]
+    sources = [source_of(row, adjustment, index) for index, row in enumerate(rows)]
     loose: dict[tuple[str, str], int] = {}
     for name, station in network.stations.items():
         for key, size in station.sizes.items():
             if size.half_width > 0 and network.size_column(name, key) is None:
                 # No reading depends on it: it stands on its own.
                 loose[name, key] = len(sources)
-                sources.append(_source(size_row(name, size), None, 0))
+                sources.append(source_of(size_row(name, size)))
     count, tied = len(sources), len(rows)
 
     # Derivatives of every pose by every unknown, in one batch of complex steps.

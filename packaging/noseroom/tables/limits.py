@@ -1,0 +1,28 @@
+"""Limits that are angles: how a belt has to lie on its pulleys."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One row: key, limit (deg), its source, and what it is about."""
+
+    key: str
+    limit_deg: float
+    source: str
+    meaning: str
+
+
+@cache
+def limits() -> dict[str, Limit]:
+    """All limits by key, in the table's order."""
+    text = resources.files("noseroom.tables").joinpath("limits.csv").read_text("utf-8")
+    return {
+        row["key"]: Limit(row["key"], float(row["limit_deg"]), row["source"], row["meaning"])
+        for row in csv.DictReader(text.splitlines())
+    }
