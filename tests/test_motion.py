@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from pathlib import Path
 
@@ -9,10 +10,12 @@ import coal
 import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
+from scipy.spatial.transform import Rotation
 
 import noseroom
 from demo_noses import DEMOS
 from demo_noses import nose as demo
+from noseroom.checks import moving
 from noseroom.checks.bodies import bodies_of
 from noseroom.checks.motion import Motion, MovingPairs, motions_of
 from noseroom.checks.moving import check_moving
@@ -133,9 +136,9 @@ def test_no_pose_comes_nearer_than_the_bound_and_one_comes_near_it(seed: int) ->
         sideways=round(rng.uniform(1, 5), 2),
     )
     motion = motion_of(layout)
-    moving = MovingPairs(Pairs(layout), motion)
-    a, b = moving.layout.parts["pump"], moving.layout.parts["post"]
-    sure = moving.sure_gap(a, "body", b, "body", enough_mm=1e3)
+    rocking = MovingPairs(Pairs(layout), motion)
+    a, b = rocking.layout.parts["pump"], rocking.layout.parts["post"]
+    sure = rocking.sure_gap(a, "body", b, "body", enough_mm=1e3)
     amounts = rng.uniform(-1, 1, (1500, 5)) * motion.reaches
     corners = np.array(np.meshgrid(*[[-1.0, 1.0]] * 5)).reshape(5, -1).T * motion.reaches
     least = min(gap_at(layout, motion, one) for one in np.concatenate([amounts, corners]))
@@ -173,9 +176,9 @@ def test_a_movement_that_is_only_assumed_never_fouls() -> None:
 def test_an_engine_that_stands_still_changes_nothing() -> None:
     layout = nose(12.0)
     pairs = Pairs(layout)
-    moving = MovingPairs(pairs, motion_of(layout))
-    sure = moving.sure_gap(
-        moving.layout.parts["pump"], "body", moving.layout.parts["post"], "body", enough_mm=50.0
+    rocking = MovingPairs(pairs, motion_of(layout))
+    sure = rocking.sure_gap(
+        rocking.layout.parts["pump"], "body", rocking.layout.parts["post"], "body", enough_mm=50.0
     )
     still = pairs.sure_gap(layout.parts["pump"], "body", layout.parts["post"], "body", enough_mm=50)
     assert sure.lower_mm == pytest.approx(still.lower_mm, abs=1e-6)
@@ -185,8 +188,8 @@ def test_what_moves_together_is_not_moved_against_itself() -> None:
     layout = nose(30.0, roll=5.0)
     motion = motion_of(layout)
     assert motion.moved == {"engine", "pump"}
-    moving = MovingPairs(Pairs(layout), motion)
-    assert not moving.parts_move(layout.parts["pump"], layout.parts["engine"])
+    rocking = MovingPairs(Pairs(layout), motion)
+    assert not rocking.parts_move(layout.parts["pump"], layout.parts["engine"])
 
 
 def test_every_demo_with_an_engine_has_a_motion() -> None:
@@ -207,3 +210,85 @@ def test_the_answer_tells_of_the_movement_and_who_said_it(tmp_path: Path, said: 
     assert ("rocks 2 deg" if said else "is assumed") in found.note
     assumed = [one for one in result.assumptions if "rocks" in one.text]
     assert bool(assumed) is not said
+
+
+FRONT = "    - front 300 aft of core support.face\n"
+SQUARE = "    - square across ± 0.02 deg\npump:"
+
+
+@pytest.mark.parametrize(("roll", "up", "side"), [(10, 500, 1), (8, 300, 150), (6, 400, -200)])
+def test_what_is_open_of_the_cranks_own_line_turns_the_movement_too(
+    roll: float, up: float, side: float
+) -> None:
+    """The engine's yaw is only assumed, ± 1 degree: it rolls about a line that is out as far."""
+    text = (
+        NOSE.replace(SQUARE, "pump:")
+        .format(
+            gap=60.0,
+            tilt=0,
+            ahead=60,
+            up=up,
+            side=abs(side),
+            moves="{" + f"roll: {roll} ± 0.001 deg, "
+            "pitch: 0 ± 0.001 deg, forward: 0 mm, sideways: 0 mm, up: 0 mm}",
+        )
+        .replace("depth: 40\n  width: 60\n  height: 60", "depth: 40\n  width: 700\n  height: 500")
+    )
+    if side < 0:
+        text = text.replace("right of engine.axis", "left of engine.axis")
+    layout = arrange(read_text(text, KINDS, rule_keys=clearance_rules()))
+    motion = motion_of(layout)
+    rocking = MovingPairs(Pairs(layout), motion)
+    a, b = rocking.layout.parts["pump"], rocking.layout.parts["post"]
+    sure = rocking.sure_gap(a, "body", b, "body", enough_mm=1e3)
+    engine = layout.parts["engine"].pose
+    pump, post = (layout.parts[name].moving["body"][0][0].corners for name in ("pump", "post"))
+    least = np.inf
+    for yaw in np.radians([-1.0, 1.0]):
+        # The post is read from the pump, along the car: it follows the pump's front.
+        turned = Rotation.from_rotvec([0.0, 0.0, yaw]).as_matrix()
+        out = (pump - engine[:3, 3]) @ turned.T
+        front, was = out[:, 0].min(), (pump - engine[:3, 3])[:, 0].min()
+        for degrees in (-roll, roll):
+            rock = Rotation.from_rotvec(math.radians(degrees) * (turned @ engine[:3, 0]))
+            moved = rock.apply(out) + engine[:3, 3]
+            least = min(least, float((moved[:, 0] - (post[:, 0].max() + (front - was))).min()))
+    assert sure.lower_mm <= least + 1e-6
+
+
+def test_an_engine_that_nobody_has_placed_leaves_its_movement_unknown() -> None:
+    text = NOSE.replace(FRONT, "").replace("post:\n", "post:\n  carried by: car\n")
+    text = text.replace("rear {ahead} ahead of engine.front", "rear 200 aft of core support.face")
+    layout = arrange(
+        read_text(
+            text.format(gap=30, tilt=0, ahead=0, up=150, side=9, moves="{roll: 5 deg}"),
+            KINDS,
+            rule_keys=clearance_rules(),
+        )
+    )
+    assert not motions_of(layout)
+    (found,) = answers(layout)
+    assert found.verdict is Verdict.NOT_KNOWN
+    assert found.remedies
+
+
+def test_the_side_that_comes_up_is_the_one_that_is_named() -> None:
+    """A post above the pump's outer half, on the car's right: that side has to come up."""
+    text = NOSE.replace(
+        "    - rear {gap} ahead of pump.front, along the car\n    - middle 0 above pump.middle",
+        "    - middle 0 aft of pump.middle, along the car\n    - bottom {gap} above pump.top",
+    )
+    figures = "{roll: 4 deg, pitch: 0 deg, forward: 0 mm, sideways: 0 mm, up: 0 mm}"
+    text = text.format(gap=6.0, tilt=0, ahead=100, up=20, side=300, moves=figures)
+    (found,) = answers(arrange(read_text(text, KINDS, rule_keys=clearance_rules())))
+    assert "its right side up" in found.note
+
+
+@pytest.mark.parametrize(("ends", "gives"), [((), False), (("box",), False), (("pump",), False)])
+def test_only_a_hose_between_the_two_gives_way(ends: tuple[str, ...], gives: bool) -> None:
+    layout = nose(30.0)
+    motion = motion_of(layout)
+    one = dataclasses.replace(layout.parts["post"], kind="hose", ties=ends)
+    assert moving.gives(motion, one) is gives
+    between = dataclasses.replace(one, ties=("post", "pump"))
+    assert moving.gives(motion, between)

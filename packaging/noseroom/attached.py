@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,12 +13,16 @@ import numpy as np
 
 from noseroom.envelope.model import Envelope, PartEntry
 from noseroom.errors import EnvelopeError, Fault
-from noseroom.geometry.scan_types import DEFAULT_LIMITS
+from noseroom.geometry.scan_types import DEFAULT_LIMITS, Floats, Scan
 from noseroom.parts.scan import STATED, ScannedPart, ScanShape
 
 Progress = Callable[[int, int, str], None]
 
 KIND = ScannedPart.about.name
+_SIZES_MM = (10.0, 6000.0)
+"""From a bracket to a whole front end."""
+_OFF_MM, _OFF_SHARE = 30.0, 0.1
+"""How far a landmark may be off the scan's box: it may stand in a hole, or just beyond an edge."""
 _EXPECTED = "a scan's or a part's file beside this one: STL, PLY, OBJ, 3MF, GLB or STEP"
 
 
@@ -105,7 +109,26 @@ def _shape(entry: PartEntry, file: Attached) -> ScanShape:
         wanted = "one that stays as it is"
         raise _UnfitError(_fault(entry, "a file that changes while it is read", wanted))
     points = {name: np.array(point) * scan.unit_mm for name, point in entry.points.items()}
+    _demand_sense(entry, scan, points)
     return ScanShape(scan, axes, points, open_edge=entry.choices["edge"] == "open")
+
+
+def _demand_sense(entry: PartEntry, scan: Scan, points: Mapping[str, Floats]) -> None:
+    """Refuse a scan of a size that no part has, and a point that is not on it."""
+    low, high = scan.box_mm
+    size = float(np.linalg.norm(high - low))
+    said = " × ".join(f"{side:,.0f}" for side in high - low)
+    if not _SIZES_MM[0] <= size <= _SIZES_MM[1]:
+        wanted = f"between {_SIZES_MM[0]:g} and {_SIZES_MM[1]:g} mm across"
+        hint = "is its unit right?"
+        raise _UnfitError(_fault(entry, f"a scan of {said} mm", wanted, hint))
+    for name, point in points.items():
+        off = float(np.linalg.norm(np.maximum(np.maximum(low - point, point - high), 0.0)))
+        if off > max(_OFF_MM, _OFF_SHARE * size):
+            found = f"{name} {off:,.0f} mm away from the scan, which is {said} mm"
+            wanted = "points on the scan, by their figures in its own file"
+            key = f"{entry.name}.landmarks"
+            raise _UnfitError(Fault(entry.line, key, found, wanted, "is a figure mistyped?"))
 
 
 class _UnfitError(Exception):

@@ -154,6 +154,10 @@ class Layout:
         """
         return _joined(a, mine, b, theirs) or _joined(b, theirs, a, mine)
 
+    def joined(self, a: PlacedPart, b: PlacedPart) -> bool:
+        """Whether the file says that two parts are joined, or touch."""
+        return b.name in a.entry.joined or a.name in b.entry.joined
+
     def assembly(self) -> cq.Assembly:
         """Nested and named: nose > group > part > component, in mm, in the vehicle frame."""
         import cadquery as cq
@@ -199,7 +203,7 @@ class _Names:
 
 def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
     if b.name in a.entry.joined:
-        # What is swept is no metal: nothing is bolted to it.
+        # What is swept is no metal: nothing is bolted to it. How deep metal goes is looked at.
         return mine not in a.part.sweeps() and theirs not in b.part.sweeps()
     shaft = a.carrier != "" and a.carrier == b.carrier and a.entry.kind == "fan"
     if mine in ON_PORT and b.name != a.ties[ON_PORT.index(mine)]:

@@ -9,6 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from noseroom.checks import words
+from noseroom.checks.joined import too_deep
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
@@ -55,7 +56,7 @@ def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) ->
     far = 0
     for done, (a, b) in enumerate(todo):
         progress(done, len(todo), f"{a.name} and {b.name}")
-        finding = _check_pair(moves, bodies, a, b)
+        finding = too_deep(pairs, bodies, a, b) or _check_pair(moves, bodies, a, b)
         if finding is None:
             far += 1
         else:

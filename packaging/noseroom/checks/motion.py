@@ -19,7 +19,9 @@ from noseroom.survey.solution import Placement, Source
 
 Floats = NDArray[np.float64]
 
-MOVING_GROUPS = ("engine", "fan and hub")
+PIVOT_BEHIND_MM = 400.0
+"""How far behind the block's front an engine may pitch about, at most: assumed, for want of a
+printed figure; mounts stand beside the block and under the gearbox."""
 _TURNS = ("moves.roll", "moves.pitch")
 _SHIFTS = ("moves.forward", "moves.sideways", "moves.up")
 _SAID = {
@@ -100,9 +102,16 @@ def _motion(engine: PlacedPart, moved: set[str]) -> Motion:
     sizes = engine.entry.sizes
     keys = (*_TURNS, *_SHIFTS)
     reaches = [sizes[key].value + sizes[key].half_width for key in keys]
+    texts = [
+        _SAID[key].format(f"{reach:g} {'deg' if key in _TURNS else 'mm'}")
+        for key, reach in zip(keys, reaches, strict=True)
+    ]
+    # It pitches about a point that nobody knows, somewhere behind its front: that far behind, a
+    # pitch lifts or drops the front by so much more.
+    reaches[-1] += float(np.radians(reaches[1])) * PIVOT_BEHIND_MM
     sources = tuple(
         Source(
-            text=_SAID[key].format(f"{reach:g} {'deg' if key in _TURNS else 'mm'}"),
+            text=text,
             line=sizes[key].line,
             station=engine.name,
             key=key,
@@ -112,7 +121,7 @@ def _motion(engine: PlacedPart, moved: set[str]) -> Motion:
             reach=reach,
             assumed=sizes[key].knowledge == "assumed",
         )
-        for key, reach in zip(keys, reaches, strict=True)
+        for key, reach, text in zip(keys, reaches, texts, strict=True)
     )
     return Motion(
         engine.name,
@@ -197,25 +206,36 @@ class MovingPairs(Pairs):
         Whichever of the two holds the frame. A turn by a rotation vector t takes a corner at an arm
         r from its centre by t×r and, beyond that, by less than ½ t×(t×r) and the rest of the
         exponential series. What readings displace (corner and centre) is carried round by the turn,
-        and so is the shift where the moving part holds the frame.
+        and so is the shift where the moving part holds the frame. The axes of the turn and the ways
+        of the shift are the engine's own: what readings leave open of them (w) turns both, by
+        w×(t×r) seen from what is fixed and t×(w×r) seen from the engine.
         """
         if part.name not in self._swings:
             turn = self.motion.turn
             size = float(np.sqrt(turn @ turn))
+            reach = np.abs(self._whole_box(part) - self.motion.point).max(axis=0)
+            axis = self._axis_turn()
             stray = self._stray(part)
-            arm = np.abs(self._whole_box(part) - self.motion.point).max(axis=0) + stray
+            arm = reach + stray
             beyond = max(float(np.expm1(size)) - size - size**2 / 2, size**3 / 6)
             self._swings[part.name] = (
                 crossed(turn, crossed(turn, arm)) / 2
                 + beyond * np.sqrt(arm @ arm)
                 + crossed(turn, stray)
                 + crossed(turn, self.motion.shift)
+                + crossed(axis, self.motion.shift)
+                + np.maximum(crossed(axis, crossed(turn, arm)), crossed(turn, crossed(axis, arm)))
             )
         return self._swings[part.name]
 
     def _whole_box(self, part: PlacedPart) -> Floats:
         boxes = np.concatenate([self._piece_boxes(part, one) for one in part.components])
         return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+
+    def _axis_turn(self) -> Floats:
+        """How far readings leave open which way the engine's own axes point, (3,) rad."""
+        engine = self.at_rest.layout.parts[self.motion.engine]
+        return self.at_rest.layout.uncertainty.spread(engine.placements[0].turn_gain)
 
     def _stray(self, part: PlacedPart) -> Floats:
         """How far readings may displace a part and the crank's axis, (3,) mm."""

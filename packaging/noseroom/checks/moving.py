@@ -24,8 +24,9 @@ Progress = Callable[[int, int, str], None]
 STATE = "moving"
 RULE = "moving"
 _CAP_MM = 150.0
-_GIVES = ("hose",)
-"""Kinds that give way: a hose between engine and radiator is made to."""
+_NEAR_MM = 60.0
+"""An engine of which nobody knows where it stands matters to what is nearer than this."""
+_ENGINE_GROUPS = ("engine", "fan and hub")
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +68,39 @@ def check_moving(
         found += bad
         if todo and not bad:
             found.append(_all_clear(moving, rules.named(RULE), len(todo)))
-    return tuple(found)
+    return (*found, *_astray(pairs, rules.named(RULE)))
+
+
+def _astray(pairs: Pairs, rule: Rule) -> Iterator[Finding]:
+    """What moves with an engine of which nothing says where it stands, and is near something."""
+    layout = pairs.layout
+    moved = {name for motion in motions_of(layout) for name in motion.moved}
+    parts = [one for one in layout.parts.values() if one.components and not one.unplaced]
+    lost = [one for one in parts if one.group in _ENGINE_GROUPS and one.name not in moved]
+    fixed = [one for one in parts if one.group not in _ENGINE_GROUPS]
+    near = [
+        one.name
+        for one in lost
+        if any(
+            pairs.box_gap_mm(one, mine, other, theirs) < _NEAR_MM
+            for other in fixed
+            for mine, theirs in component_pairs(layout, one, other)
+        )
+    ]
+    if near:
+        yield Finding(
+            id="moving: no engine",
+            question="does anything meet when the engine moves",
+            parts=tuple(near),
+            verdict=Verdict.NOT_KNOWN,
+            note=(
+                f"Whether {words.listed(near)} keep clear when the engine moves is not known: "
+                f"nothing says where the engine stands that carries them."
+            ),
+            state=STATE,
+            rule=rule,
+            remedies=("measure where the crank's axis and the front of the block stand",),
+        )
 
 
 def _opposite(moving: MovingPairs) -> Iterator[tuple[PlacedPart, PlacedPart]]:
@@ -75,12 +108,18 @@ def _opposite(moving: MovingPairs) -> Iterator[tuple[PlacedPart, PlacedPart]]:
     placed = [
         part
         for part in moving.layout.parts.values()
-        if part.components and not part.unplaced and part.kind not in _GIVES
+        if part.components and not part.unplaced and not gives(moving.motion, part)
     ]
     for a in placed:
         for b in placed:
             if a.name in moving.motion.moved and b.name not in moving.motion.moved:
                 yield a, b
+
+
+def gives(motion: Motion, part: PlacedPart) -> bool:
+    """Whether a part runs from what moves to what does not, as a radiator hose does."""
+    ends = {name in motion.moved for name in part.ties}
+    return part.kind == "hose" and len(ends) > 1
 
 
 def _worst(moving: MovingPairs, a: PlacedPart, b: PlacedPart, asked_mm: float) -> _Case | None:
@@ -93,7 +132,9 @@ def _worst(moving: MovingPairs, a: PlacedPart, b: PlacedPart, asked_mm: float) -
         gap = moving.sure_gap(a, mine, b, theirs, enough_mm=asked_mm)
         if gap.answers(asked_mm) and gap.lower_mm >= asked_mm:
             continue
-        if worst is None or gap.lower_mm < worst.gap.lower_mm:
+        # What can be told comes before what cannot: it may be a sure foul.
+        told = gap.answers(asked_mm), -gap.lower_mm
+        if worst is None or told > (worst.gap.answers(asked_mm), -worst.gap.lower_mm):
             unseen = mine in a.part.unseen() or theirs in b.part.unseen()
             worst = _Case(a, mine, b, theirs, gap, unseen)
     return worst
@@ -134,11 +175,15 @@ def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Fi
     else:
         surely = motion.measured and measured + readings < rule.value_mm
         verdict = Verdict.FOULS if surely else Verdict.TOO_CLOSE
-        left = "touch" if measured <= 0 else f"be {words.length(measured, unit)} apart"
-        note = (
-            f"When the {motion.engine} {said(motion, amounts, unit)}, {pair} "
-            f"{'' if surely else 'may '}{left}; {words.at_least(rule.value_mm, unit)} is asked."
-        )
+        when = f"When the {motion.engine} {said(motion, amounts, unit)}, {pair}"
+        asked = f"{words.at_least(rule.value_mm, unit)} is asked"
+        nearest = measured if surely else min(gap.lower_mm, bound)
+        if nearest <= 0:
+            note = f"{when} {'touch' if surely else 'may touch'}; {asked}."
+        elif surely:
+            note = f"{when} are only {words.length(nearest, unit)} apart; {asked}."
+        else:
+            note = f"{when} may come within {words.length(nearest, unit)}; {asked}."
     sure = None if bound is None else min(gap.lower_mm, bound)
     return Finding(
         id=f"moving: {a.name} / {b.name}",
@@ -167,7 +212,7 @@ def said(motion: Motion, amounts: Floats, unit: str) -> str:
     """What an engine does, in words: "rocks 3 deg, surges 6 mm forward"."""
     roll, pitch, aft, right, up = (float(one) for one in amounts)
     parts = [
-        ("rocks", f"{abs(roll):g} deg its left side {'up' if roll > 0 else 'down'}", roll),
+        ("rocks", f"{abs(roll):g} deg its {'right' if roll > 0 else 'left'} side up", roll),
         ("dips" if pitch < 0 else "rises", f"{abs(pitch):g} deg at the nose", pitch),
         ("surges", f"{words.at_least(abs(aft), unit)} {'aft' if aft > 0 else 'forward'}", aft),
         (
@@ -206,7 +251,8 @@ def _all_clear(moving: MovingPairs, rule: Rule, count: int) -> Finding:
         verdict=Verdict.FITS,
         note=(
             f"When the {motion.engine} {how or 'stands still'}, {taken}, what fits at rest keeps "
-            f"{words.at_least(rule.value_mm, unit)} clear of what is fixed ({count} pairs)."
+            f"{words.at_least(rule.value_mm, unit)} clear of what is fixed ({count} pairs; hoses "
+            f"between the two give way and are not looked at)."
         ),
         state=STATE,
         rule=rule,

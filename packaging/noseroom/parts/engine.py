@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     import cadquery as cq
 
 _SHOWN = ("block.shown", "yes")
-_MOUNTS = "from memory, for rubber mounts: 2 to 5 deg of roll; no printed figure was found"
+_MOUNTS = "from memory, for rubber mounts: 2 to 5 deg; no printed figure was found"
+_NO_FIGURE = "assumed, for rubber mounts: no printed figure was found"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,11 +68,11 @@ class Engine(Part):
         "how far it rocks about its crank, either way, pried by hand or at full torque",
         low=0,
         high=20,
-        usual=3,
+        usual=5,
         source=_MOUNTS,
     )
     pitch_deg: float = angle(
-        "moves.pitch", "how far its nose dips or rises", low=0, high=10, usual=1, source=_MOUNTS
+        "moves.pitch", "how far its nose dips or rises", low=0, high=10, usual=1, source=_NO_FIGURE
     )
     forward_mm: float = length(
         "moves.forward",
@@ -79,13 +80,18 @@ class Engine(Part):
         low=0,
         high=60,
         usual=6,
-        source=_MOUNTS,
+        source=_NO_FIGURE,
     )
     sideways_mm: float = length(
-        "moves.sideways", "how far it shifts, either way", low=0, high=40, usual=3, source=_MOUNTS
+        "moves.sideways",
+        "how far it shifts, either way",
+        low=0,
+        high=40,
+        usual=3,
+        source=_NO_FIGURE,
     )
     up_mm: float = length(
-        "moves.up", "how far it bounces, up or down", low=0, high=40, usual=3, source=_MOUNTS
+        "moves.up", "how far it bounces, up or down", low=0, high=40, usual=3, source=_NO_FIGURE
     )
 
     def _box(self) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:

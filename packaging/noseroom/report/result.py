@@ -11,8 +11,8 @@ from noseroom.findings import Finding, Verdict, exit_status, overall
 
 SCHEMA_VERSION = 1
 GUARANTEE = (
-    "Guaranteed for the model as measured, at rest and over the engine's stated movement; a fan's "
-    "flex and a belt's flap are not in it yet."
+    "Guaranteed for the model as measured, at rest and over the engine movement that is stated or "
+    "assumed; a fan's flex and a belt's flap are not in it yet."
 )
 CAUTIONS: dict[str, frozenset[str]] = {
     GUARANTEE: frozenset(),
