@@ -65,6 +65,9 @@ def _parser() -> argparse.ArgumentParser:
         help="a folder besides the file's own that scans may come from; may be given again",
     )
     check.set_defaults(run=_check)
+    kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
+    kinds.add_argument("kind", nargs="*", help="a kind, such as water pump")
+    kinds.set_defaults(run=_kinds)
     schema = commands.add_parser("schema", help="print a JSON Schema for editors and programs")
     schema.add_argument("which", choices=("envelope", "findings"))
     schema.set_defaults(run=_schema)
@@ -83,6 +86,20 @@ def _check(options: argparse.Namespace) -> int:
     folder = options.outputs / options.file.stem
     show(result, f"{folder.as_posix()}/")
     return result.exit_status
+
+
+def _kinds(options: argparse.Namespace) -> int:
+    from noseroom.envelope.suggest import did_you_mean, listed
+    from noseroom.parts.registry import KINDS
+    from noseroom.report.kinds_text import every_kind, one_kind
+
+    named = " ".join(options.kind).casefold()
+    words = {word: kind for kind in KINDS.values() for word in (kind.name, *kind.also)}
+    if named and named not in words:
+        hint = did_you_mean(named, words) or listed(KINDS)
+        raise NoseroomError(f"{named!r} is no kind of part ({hint})")
+    print(one_kind(words[named]) if named else every_kind(KINDS), end="")
+    return 0
 
 
 def _schema(options: argparse.Namespace) -> int:

@@ -19,9 +19,14 @@ from noseroom.geometry.exact import SurfaceDistance, exact_distance
 from noseroom.geometry.kernel import Pose, moved, rigid, volume_mm3
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.overlap import Common, deepest_mm, exact_common, inside, mesh_common
+from noseroom.geometry.piercing import deepest_crossing_mm
 from noseroom.geometry.pull_apart import PullApart, pull_apart
 from noseroom.geometry.trees import NUMERIC_MM, box_gaps, tree_distance, world_boxes
 from noseroom.tolerances import DEFAULT, Tolerances
+
+_BOUND_WITHIN_MM = 0.2
+"""A bound further below the true gap than this is worth the kernel's time, up to the next."""
+_COARSE_BELOW_MM = 50.0
 
 
 class Relation(StrEnum):
@@ -73,14 +78,15 @@ def clearance(
 
     cap_mm: a pair whose boxes are at least this far apart is not measured; its distance is
     nan and its bound what the boxes guarantee. `tolerances.exact_below_mm = 0` keeps the
-    exact kernel out except where it must tell touching from overlapping.
+    exact kernel out except where it must tell touching from overlapping; else it also refines
+    what is within the cap and 50 mm if the meshes leave more than 0.2 mm open.
 
     Raises:
         GeometryError: a pose is not rigid, or the cap is negative or nan.
     """
     if not cap_mm >= 0:
         raise GeometryError("a cap is a length of 0 mm or more")
-    pair = _Pair(a, b, rigid(pose_a), rigid(pose_b), tolerances)
+    pair = _Pair(a, b, rigid(pose_a), rigid(pose_b), tolerances, cap_mm)
     boxes_mm = pair.boxes_apart_mm()
     if boxes_mm > 0 and boxes_mm >= cap_mm:
         return Clearance(Relation.APART, np.nan, boxes_mm)
@@ -120,6 +126,7 @@ class _Pair:
     pose_a: Pose
     pose_b: Pose
     tolerances: Tolerances
+    cap_mm: float = np.inf
 
     @property
     def slack_mm(self) -> float:
@@ -129,6 +136,17 @@ class _Pair:
     @property
     def placed(self) -> tuple[Body, Pose, Body, Pose]:
         return self.a, self.pose_a, self.b, self.pose_b
+
+    @property
+    def swapped(self) -> tuple[Body, Pose, Body, Pose]:
+        return self.b, self.pose_b, self.a, self.pose_a
+
+    @property
+    def _exact_below_mm(self) -> float:
+        """Coarse meshes are refined further out, where a bound of theirs would be too low."""
+        asked = self.tolerances.exact_below_mm
+        coarse = 2 * self.slack_mm > _BOUND_WITHIN_MM
+        return max(asked, min(self.cap_mm, _COARSE_BELOW_MM)) if asked > 0 and coarse else asked
 
     def boxes_apart_mm(self) -> float:
         gap = box_gaps(_box(self.a, self.pose_a), _box(self.b, self.pose_b))[0, 0]
@@ -143,7 +161,7 @@ class _Pair:
             if contained is not None:
                 return contained
         surfaces = SurfaceDistance(mesh_mm, max(0.0, mesh_mm - self.slack_mm), points, False)
-        near = mesh_mm - self.slack_mm < self.tolerances.exact_below_mm or not meshes_clear
+        near = not meshes_clear or mesh_mm - self.slack_mm < self._exact_below_mm
         if near and self.a.faces and self.b.faces:
             surfaces = exact_distance(*self.placed, mesh_mm)
         if surfaces.bound_mm > self.tolerances.contact_mm:
@@ -177,7 +195,9 @@ class _Pair:
         contact_mm = self.tolerances.contact_mm
         common = mesh_common(*self.placed)
         if common is None:
-            deep = max(deepest_mm(*self.placed), deepest_mm(*self.placed[2:], *self.placed[:2]))
+            deep = max(deepest_mm(*self.placed), deepest_mm(*self.swapped))
+            if deep <= self.slack_mm + contact_mm:
+                deep = max(deepest_crossing_mm(*self.placed), deepest_crossing_mm(*self.swapped))
         else:
             deep = common.depth_mm
         # A point deeper in both meshes than their chord errors is in both true solids.

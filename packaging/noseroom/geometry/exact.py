@@ -3,13 +3,16 @@
 The true distance of faces f and g lies within e_f + e_g (their chord errors) of the
 distance of their triangles. So face pairs are taken in the order of the least they can be
 apart, and the search ends when the next pair cannot be nearer than what has been found.
-The kernel is not taken at its word: its answer must lie in that interval, and walking from
-the meshes' nearest points, surface to surface, must not find anything nearer.
+Most answers need no search at all: descent from the meshes' nearest points ends at a distance that
+is really there, and a plane between the two bodies, or the two faces, proves that none is less.
+Where no plane does, the kernel is asked. It is not taken at its word: its answer must lie in that
+interval, and where descent from its points or from the meshes' ends nearer, that counts. Faces
+whose triangles are the face itself (flat, with straight edges) need no kernel either.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,20 +20,21 @@ from numpy.typing import NDArray
 
 from noseroom.geometry.kernel import Pose, from_kernel, top_loc
 from noseroom.geometry.mesh import Body
+from noseroom.geometry.polish import Foot, feet, polished, polished_from
 from noseroom.geometry.trees import (
     NUMERIC_MM,
     box_gaps,
     crossing_point,
+    nearest_triangles,
     tree_distance,
     world_boxes,
 )
 
 Floats = NDArray[np.float64]
 
-_WALK_STEPS = 8
-# The kernel's vertices and edges are good to 1e-7 mm; a walk that ends nearer than its
-# distance by more than this has shown it wrong.
-_REFUTED_MM = 1e-6
+_WALK_STEPS = 4
+# A plane that leaves no more than this between the two has proven their distance.
+_PROVEN_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -53,10 +57,14 @@ def exact_distance(a: Body, pose_a: Pose, b: Body, pose_b: Pose, mesh_mm: float)
     mesh_mm: the distance between the two whole meshes, mm, as a start.
     """
     search = _Search(a, pose_a, b, pose_b)
+    parted = search.by_plane(mesh_mm) if mesh_mm > 0 else None
+    if parted is not None and parted.exact:
+        return parted
     found: list[SurfaceDistance] = []
-    nearest = np.inf
+    # What descent has reached already is not a bound, but no pair beyond it is worth asking.
+    nearest = np.inf if parted is None else parted.distance_mm
     for least, f, g, apart, points in search.candidates(mesh_mm):
-        if least >= nearest:
+        if found and least >= nearest:
             break
         answer = search.ask_kernel(f, g, apart, points)
         found.append(answer)
@@ -75,6 +83,45 @@ class _Search:
         self._a, self._b = a, b
         self._pose_a, self._pose_b = pose_a, pose_b
         self._loc_a, self._loc_b = top_loc(pose_a), top_loc(pose_b)
+
+    def by_plane(self, mesh_mm: float) -> SurfaceDistance | None:
+        """Descend from the meshes' nearest points, and prove it by a plane that parts the bodies.
+
+        `exact` says whether the plane did; if not, the distance is only one that is really there.
+        """
+        a, b = self._a, self._b
+        _, points, (t, s) = nearest_triangles(
+            a.tree, self._pose_a, b.tree, self._pose_b, mesh_mm + NUMERIC_MM
+        )
+        f, g = int(a.mesh.face_of[t]), int(b.mesh.face_of[s])
+        face_a, face_b = a.faces[f].Moved(self._loc_a), b.faces[g].Moved(self._loc_b)
+        try:
+            found = _walk(points[0], face_a, face_b)
+        except Exception as error:
+            if not from_kernel(error):
+                raise
+            return None
+        if found is None or found[0] <= NUMERIC_MM:
+            return None
+        value, ends = found
+        least = self._parted(value, ends)
+        return SurfaceDistance(value, max(0.0, least), ends, value - least <= _PROVEN_MM)
+
+    def _parted(self, value: float, ends: Floats, f: int = -1, g: int = -1) -> float:
+        """The gap (mm) along the line of two points that a plane keeps between two bodies.
+
+        f, g: only these faces of them; a gap below 0 says nothing.
+        """
+        normal = (ends[1] - ends[0]) / value
+        total = 0.0
+        for body, pose, way, face in (
+            (self._a, self._pose_a, normal, f),
+            (self._b, self._pose_b, -normal, g),
+        ):
+            reaches, local = body.reaches, way @ pose[:3, :3]
+            reach = reaches.along(local) if face < 0 else reaches.of_face(face, local)
+            total += reach + float(way @ pose[:3, 3])
+        return -total - NUMERIC_MM
 
     def candidates(self, mesh_mm: float) -> list[tuple[float, int, int, float, Floats]]:
         """Return face pairs that may hold the minimum, least possible distance first.
@@ -107,9 +154,17 @@ class _Search:
         mesh_only = SurfaceDistance(
             apart_mm, max(0.0, apart_mm - slack), points if apart_mm > 0 else None, False
         )
+        if slack <= NUMERIC_MM:
+            return replace(mesh_only, exact=True)
         face_a = self._a.faces[f].Moved(self._loc_a)
         face_b = self._b.faces[g].Moved(self._loc_b)
         try:
+            start = points[0] if apart_mm > 0 else self._crossing(f, g)
+            near = None if start is None else _walk(start, face_a, face_b)
+            if near is not None and near[0] > NUMERIC_MM:
+                least = self._parted(*near, f, g)
+                if near[0] - least <= _PROVEN_MM:
+                    return SurfaceDistance(near[0], max(0.0, least), near[1], True)
             extrema = BRepExtrema_DistShapeShape(face_a, face_b)
             if not extrema.IsDone() or extrema.NbSolution() < 1:
                 return mesh_only
@@ -118,13 +173,15 @@ class _Search:
             if not from_kernel(error):
                 raise
             return mesh_only
+        ends = np.array([extrema.PointOnShape1(1).Coord(), extrema.PointOnShape2(1).Coord()])
+        # The kernel may stop short, or at a minimum that is not the least: descent from its
+        # points, and from the meshes' own, ends on the faces too, and may be nearer.
+        for found in (polished_from(extrema), near):
+            if found is not None and found[0] < value:
+                value, ends = found
         if not apart_mm - slack <= value <= apart_mm + slack:
             return mesh_only
-        start = points[0] if apart_mm > 0 else self._crossing(f, g)
-        if start is not None and _walk(start, face_a, face_b) < value - _REFUTED_MM:
-            return mesh_only
-        ends = extrema.PointOnShape1(1).Coord(), extrema.PointOnShape2(1).Coord()
-        return SurfaceDistance(value, max(0.0, value - NUMERIC_MM), np.array(ends), True)
+        return SurfaceDistance(value, max(0.0, value - NUMERIC_MM), ends, True)
 
     def _crossing(self, f: int, g: int) -> Floats | None:
         return crossing_point(
@@ -132,25 +189,28 @@ class _Search:
         )
 
 
-def _walk(start: Floats, face_a: Any, face_b: Any) -> float:
-    """Return the distance (mm) reached by stepping from face to face, nearest point each time.
-
-    Never less than the true distance, because it is always between two points of the faces.
-    """
-    point, distance = start, np.inf
-    for step in range(_WALK_STEPS):
-        projected = _nearest_on(face_b if step % 2 else face_a, point)
-        if projected is None:
+def _walk(start: Floats, face_a: Any, face_b: Any) -> tuple[float, Floats] | None:
+    """Return a near minimum (mm) and its points (2, 3), by projecting a point to and fro."""
+    on_a = _nearest_on(face_a, start)
+    on_b = _nearest_on(face_b, on_a.jet(on_a.at)[0]) if on_a else None
+    if on_a is None or on_b is None:
+        return None
+    value, points = polished(on_a, on_b)
+    # The feet keep to the face, edge or vertex they stand on; projecting once more may step over.
+    for _ in range(_WALK_STEPS):
+        again = _nearest_on(face_a, points[1])
+        beyond = _nearest_on(face_b, again.jet(again.at)[0]) if again else None
+        if again is None or beyond is None:
             break
-        reached, away = projected
-        if step:
-            distance = min(distance, away)
-        point = reached
-    return distance
+        further, ends = polished(again, beyond)
+        if further >= value - NUMERIC_MM / 10:
+            break
+        value, points = further, ends
+    return value, points
 
 
-def _nearest_on(face: Any, point: Floats) -> tuple[Floats, float] | None:
-    """Return the point (3,) of a face nearest to a point, and how far it is, mm."""
+def _nearest_on(face: Any, point: Floats) -> Foot | None:
+    """Return the foot of a point (3,) on a face."""
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
     from OCP.BRepExtrema import BRepExtrema_DistShapeShape
     from OCP.gp import gp_Pnt
@@ -159,4 +219,4 @@ def _nearest_on(face: Any, point: Floats) -> tuple[Floats, float] | None:
     extrema = BRepExtrema_DistShapeShape(vertex, face)
     if not extrema.IsDone() or extrema.NbSolution() < 1:
         return None
-    return np.array(extrema.PointOnShape2(1).Coord()), float(extrema.Value())
+    return feet(extrema)[1]

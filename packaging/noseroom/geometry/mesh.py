@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +20,8 @@ from noseroom.tolerances import DEFAULT, Tolerances
 
 if TYPE_CHECKING:
     import cadquery as cq
+
+    from noseroom.geometry.support import Reaches
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,10 +104,36 @@ class Body:
         return build_tree(self.mesh.vertices, self.mesh.triangles)
 
     @cached_property
+    def hull_corners(self) -> NDArray[np.float64]:
+        """Corners (k, 3) of the mesh's convex hull, in the body's frame.
+
+        Whatever is convex in a point, or linear, is largest at one of them. Of a flat mesh: the
+        corners of its box.
+        """
+        from scipy.spatial import ConvexHull, QhullError
+
+        try:
+            corners: NDArray[np.float64] = self.mesh.vertices[
+                ConvexHull(self.mesh.vertices).vertices
+            ]
+        except QhullError:
+            ends = np.array(list(product((0.0, 1.0), repeat=3)))
+            low, high = self.mesh.box_mm
+            corners = low + ends * (high - low)
+        return corners
+
+    @cached_property
     def face_parts(self) -> tuple[tuple[NDArray[np.float64], NDArray[np.int32]], ...]:
         """Vertices and triangles of each face alone."""
         count = len(self.mesh.deflection_mm)
         return tuple(self.mesh.part(self.mesh.face_of == face) for face in range(count))
+
+    @cached_property
+    def reaches(self) -> Reaches:
+        """How far the true surface reaches along a direction; only with B-rep faces."""
+        from noseroom.geometry.support import Reaches
+
+        return Reaches(self)
 
     @cached_property
     def face_boxes_mm(self) -> NDArray[np.float64]:

@@ -28,23 +28,36 @@ def build_tree(vertices: Floats, triangles: NDArray[np.int32]) -> Any:
 
 
 def tree_distance(
-    tree_a: Any, pose_a: Pose, tree_b: Any, pose_b: Pose
+    tree_a: Any, pose_a: Pose, tree_b: Any, pose_b: Pose, below_mm: float = np.inf
 ) -> tuple[float, NDArray[np.float64]]:
     """Return the distance between two meshes, mm, and the points (2, 3) in the world.
 
     Surfaces only: crossing meshes are 0.0 apart, and one inside the other is as far apart
     as their surfaces. The points mean nothing at 0.0.
+    below_mm: only smaller distances are wanted; where there is none the answer is `below_mm`,
+    sooner the smaller it is, and the points mean nothing.
     """
+    distance, points, _ = nearest_triangles(tree_a, pose_a, tree_b, pose_b, below_mm)
+    return distance, points
+
+
+def nearest_triangles(
+    tree_a: Any, pose_a: Pose, tree_b: Any, pose_b: Pose, below_mm: float = np.inf
+) -> tuple[float, NDArray[np.float64], tuple[int, int]]:
+    """Return the same as `tree_distance`, and the numbers of the two nearest triangles."""
     import coal
 
     request = coal.DistanceRequest()
     # A result that is used twice can hand back the last pair's answer.
     result = coal.DistanceResult()
+    if below_mm < np.inf:
+        # The search starts from what the result already holds, and looks for less.
+        result.min_distance = below_mm
     place_a = coal.Transform3s(pose_a[:3, :3], pose_a[:3, 3])
     place_b = coal.Transform3s(pose_b[:3, :3], pose_b[:3, 3])
     distance = coal.distance(tree_a, place_a, tree_b, place_b, request, result)
     points = np.array([result.getNearestPoint1(), result.getNearestPoint2()], dtype=np.float64)
-    return max(0.0, float(distance)), points
+    return max(0.0, float(distance)), points, (int(result.b1), int(result.b2))
 
 
 def world_boxes(boxes: Floats, pose: Pose) -> Floats:
@@ -75,6 +88,21 @@ def crossing_point(
     if not coal.collide(tree_a, place_a, tree_b, place_b, request, result):
         return None
     return np.array(result.getContact(0).pos, dtype=np.float64).reshape(3)
+
+
+def crossing_triangles(
+    tree_a: Any, pose_a: Pose, tree_b: Any, pose_b: Pose, most: int
+) -> NDArray[np.intp]:
+    """Return the numbers (k,) of up to `most` triangles of the first mesh that cross the second."""
+    import coal
+
+    request = coal.CollisionRequest(coal.CollisionRequestFlag.CONTACT, most)
+    result = coal.CollisionResult()
+    place_a = coal.Transform3s(pose_a[:3, :3], pose_a[:3, 3])
+    place_b = coal.Transform3s(pose_b[:3, :3], pose_b[:3, 3])
+    coal.collide(tree_a, place_a, tree_b, place_b, request, result)
+    found = [int(result.getContact(k).b1) for k in range(result.numContacts())]
+    return np.unique(np.array(found, dtype=np.intp))
 
 
 def point_distance(tree: Any, pose: Pose, point: Floats) -> float:

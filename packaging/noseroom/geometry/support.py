@@ -1,0 +1,194 @@
+"""How far the true surface of a body reaches along a direction, never under-stated.
+
+A plane that parts two bodies proves their distance: if one reaches no further along the line of
+two points than the first point, and the other no nearer than the second, nothing is closer than
+the two. For planes, cylinders, cones, spheres and tori the reach is a closed form over the
+rectangle of parameters that holds the face; a free-form face lies in the hull of its poles. What
+has neither is as far as its triangles and their chord error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.geometry.kernel import from_kernel, sub_shapes
+
+Floats = NDArray[np.float64]
+Reach: TypeAlias = Callable[[Floats], float]
+
+_WHOLE_TURN = 2 * np.pi
+
+
+class Reaches:
+    """The reach of one body (`mesh.Body`), face by face, with what was worked out kept."""
+
+    def __init__(self, body: Any) -> None:
+        self._body = body
+        self._corners = np.concatenate([corners for corners, _ in body.face_parts])
+        counts = [len(corners) for corners, _ in body.face_parts]
+        self._starts = np.cumsum([0, *counts[:-1]])
+        self._exact: dict[int, Reach | None] = {}
+
+    def along(self, way: Floats) -> float:
+        """The most that way · x can be on the true surface, mm; way: (3,) unit, body's frame."""
+        mesh = np.maximum.reduceat(self._corners @ way, self._starts)
+        most = mesh + self._body.mesh.deflection_mm
+        reach = -np.inf
+        for face in np.argsort(-most, kind="stable"):
+            if most[face] <= reach:
+                break
+            flat = most[face] <= mesh[face]
+            closed = np.inf if flat else self._closed(int(face), way)
+            reach = max(reach, min(float(most[face]), closed))
+        return float(reach)
+
+    def of_face(self, face: int, way: Floats) -> float:
+        """The same for one face alone."""
+        corners, _ = self._body.face_parts[face]
+        most = float((corners @ way).max() + self._body.mesh.deflection_mm[face])
+        return min(most, self._closed(face, way))
+
+    def _closed(self, face: int, way: Floats) -> float:
+        sure = self._of_face(face)
+        return np.inf if sure is None else sure(way)
+
+    def _of_face(self, face: int) -> Reach | None:
+        if face not in self._exact:
+            try:
+                self._exact[face] = _reach_of(self._body.faces[face])
+            except Exception as error:
+                if not from_kernel(error):
+                    raise
+                self._exact[face] = None
+        return self._exact[face]
+
+
+def highest_wave(cosine: float, sine: float, low: float, high: float) -> float:
+    """The most that cosine · cos t + sine · sin t is for t from low to high."""
+    peak = np.arctan2(sine, cosine)
+    peak += np.ceil((low - peak) / _WHOLE_TURN) * _WHOLE_TURN
+    if peak <= high:
+        return float(np.hypot(cosine, sine))
+    return float(max(cosine * np.cos(t) + sine * np.sin(t) for t in (low, high)))
+
+
+def _reach_of(face: Any) -> Reach | None:
+    """The reach of one of the kernel's faces; None where there is no closed form."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
+
+    surface = BRepAdaptor_Surface(face)
+    kind = surface.GetType()
+    if kind == Kind.GeomAbs_Plane:
+        return _of_edges(face)
+    u = surface.FirstUParameter(), surface.LastUParameter()
+    v = surface.FirstVParameter(), surface.LastVParameter()
+    if not np.isfinite([*u, *v]).all():
+        return None
+    if kind == Kind.GeomAbs_Cylinder:
+        cylinder = surface.Cylinder()
+        return _of_cone(_axes(cylinder.Position()), cylinder.Radius(), 0.0, u, v)
+    if kind == Kind.GeomAbs_Cone:
+        cone = surface.Cone()
+        return _of_cone(_axes(cone.Position()), cone.RefRadius(), cone.SemiAngle(), u, v)
+    if kind == Kind.GeomAbs_Sphere:
+        ball = surface.Sphere()
+        return _of_torus(_axes(ball.Position()), 0.0, ball.Radius(), u, v)
+    if kind == Kind.GeomAbs_Torus:
+        ring = surface.Torus()
+        return _of_torus(_axes(ring.Position()), ring.MajorRadius(), ring.MinorRadius(), u, v)
+    if kind == Kind.GeomAbs_BSplineSurface:
+        return _of_poles(_poles(surface.BSpline()))
+    if kind == Kind.GeomAbs_BezierSurface:
+        return _of_poles(_poles(surface.Bezier()))
+    return None
+
+
+def _axes(position: Any) -> Floats:
+    """Place and x, y and z direction of a position of the kernel's: (4, 3)."""
+    parts = position.Location(), position.XDirection(), position.YDirection(), position.Direction()
+    return np.array([part.Coord() for part in parts])
+
+
+def _of_cone(
+    axes: Floats, radius: float, half_angle: float, u: tuple[float, float], v: tuple[float, float]
+) -> Reach:
+    """Of a cone (a cylinder for no angle): along each line it is linear, so an end counts."""
+    ends = [(radius + at * np.sin(half_angle), at * np.cos(half_angle)) for at in v]
+
+    def reach(way: Floats) -> float:
+        place, x, y, z = axes @ way
+        return float(place + max(highest_wave(r * x, r * y, *u) + h * z for r, h in ends))
+
+    return reach
+
+
+def _of_torus(
+    axes: Floats, large: float, small: float, u: tuple[float, float], v: tuple[float, float]
+) -> Reach:
+    """Of a torus (a sphere for no large radius): at a level point inside, or on its rim."""
+
+    def reach(way: Floats) -> float:
+        place, x, y, z = axes @ way
+        crest = float(np.arctan2(y, x))
+        found = []
+        # Where it is level, u points along the direction or straight away from it; else the
+        # most is on the rim of the rectangle of parameters.
+        for angle in (*u, *_within(crest, u), *_within(crest + np.pi, u)):
+            level = x * np.cos(angle) + y * np.sin(angle)
+            found.append(large * level + highest_wave(small * level, small * z, *v))
+        for angle in v:
+            round_about = large + small * np.cos(angle)
+            wave = highest_wave(round_about * x, round_about * y, *u)
+            found.append(wave + small * np.sin(angle) * z)
+        return float(place + max(found))
+
+    return reach
+
+
+def _within(angle: float, ends: tuple[float, float]) -> list[float]:
+    turned = angle + np.ceil((ends[0] - angle) / _WHOLE_TURN) * _WHOLE_TURN
+    return [turned] if turned <= ends[1] else []
+
+
+def _of_poles(poles: Floats) -> Reach:
+    return lambda way: float((poles @ way).max())
+
+
+def _poles(spline: Any) -> Floats:
+    """Poles (n, 3) of a free-form surface, or of a curve."""
+    if hasattr(spline, "NbUPoles"):
+        rows, columns = range(1, spline.NbUPoles() + 1), range(1, spline.NbVPoles() + 1)
+        return np.array([spline.Pole(i, j).Coord() for i in rows for j in columns])
+    return np.array([spline.Pole(i).Coord() for i in range(1, spline.NbPoles() + 1)])
+
+
+def _of_edges(face: Any) -> Reach | None:
+    """Of a flat face: as far as its edges. None where one of them has no closed form."""
+    reaches = [_of_edge(edge) for edge in sub_shapes(face, "EDGE")]
+    known = [one for one in reaches if one is not None]
+    if not known or len(known) < len(reaches):
+        return None
+    return lambda way: max(one(way) for one in known)
+
+
+def _of_edge(edge: Any) -> Reach | None:
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.GeomAbs import GeomAbs_CurveType as Kind
+
+    curve = BRepAdaptor_Curve(edge)
+    kind, ends = curve.GetType(), (curve.FirstParameter(), curve.LastParameter())
+    if kind == Kind.GeomAbs_Line:
+        return _of_poles(np.array([curve.Value(t).Coord() for t in ends]))
+    if kind == Kind.GeomAbs_Circle:
+        circle = curve.Circle()
+        return _of_cone(_axes(circle.Position()), circle.Radius(), 0.0, ends, (0.0, 0.0))
+    if kind == Kind.GeomAbs_BSplineCurve:
+        return _of_poles(_poles(curve.BSpline()))
+    if kind == Kind.GeomAbs_BezierCurve:
+        return _of_poles(_poles(curve.Bezier()))
+    return None
