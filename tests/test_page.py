@@ -324,6 +324,28 @@ def test_what_overlaps_though_the_readings_do_not_decide_may_overlap(
     assert "may overlap" not in page_words.apart(pair(Verdict.FOULS, -2.0), "in")
 
 
+def test_a_moving_engine_is_named_in_the_heading_and_at_the_spot(
+    small: tuple[Layout, dict[tuple[str, str], Body]],
+) -> None:
+    layout, bodies = small
+    at_rest = pair(Verdict.TOO_CLOSE, 2.0)
+    moved = dataclasses.replace(at_rest, id="moving: core support / radiator", state="moving")
+    result = result_for(layout, at_rest, moved)
+    text = page(result, layout, bodies, sheets(layout, result))
+    headings = re.findall(r'class="names">(.*?)<', text)
+    assert headings == ["core support and radiator", "core support and radiator, engine moving"]
+    spots = scene(result, layout, bodies)["findings"]
+    assert [one["names"] for one in spots] == headings
+    assert ["engine moved" in one["figure"] for one in spots] == [False, True]
+
+
+def test_the_picture_comes_after_what_to_do_and_before_the_answers(made: str) -> None:
+    """On a phone the page is one column, in the order of its elements."""
+    order = [made.index(f'id="{one}"') for one in ("short", "view", "answers", "drawings")]
+    assert order == sorted(order)
+    assert made.index("What to do first") < made.index('id="view"')
+
+
 @pytest.mark.parametrize("unit", ["in", "mm"])
 @pytest.mark.parametrize("sure_mm", [3.0, 3.4, 4.0, 10.3, 25.3])
 def test_what_is_sure_is_never_said_to_be_more(unit: str, sure_mm: float) -> None:

@@ -97,6 +97,17 @@ def test_every_finding_has_a_row_with_figures_rounded_against_us() -> None:
     assert "(1 foul, 1 too close to call, 7 fit)" in "".join(page.said)
 
 
+def test_a_row_says_when_the_engine_is_moving() -> None:
+    at_rest = finding(Verdict.FOULS, parts=("pump", "post"))
+    moved = dataclasses.replace(at_rest, id="moving: pump / post", state="moving")
+    said = Page(result(at_rest, moved, far_pairs=1)._repr_html_()).said
+    assert [one for one in said if "pump / post" in one] == [
+        "pump / post",
+        "pump / post, engine moving",
+    ]
+    assert "1 more pair surely fits, far apart" in said
+
+
 def test_text_from_the_file_is_text_in_the_notebook() -> None:
     remedies = (f"move the {EVIL} away",)
     page = Page(result(finding(Verdict.FOULS, remedies=remedies))._repr_html_())

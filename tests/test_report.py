@@ -50,13 +50,15 @@ def pair(
     rests_on: tuple[Support, ...] = (),
     components: str = "body / body",
     rule: Rule = RULE,
+    state: str = "at rest",
 ) -> Finding:
     return Finding(
-        id=f"fit: {a} / {b}",
+        id=f"{'moving' if state == 'moving' else 'fit'}: {a} / {b}",
         question="do they keep clear",
         parts=(a, b),
         verdict=verdict,
         note=f"{a} and {b}: a note.",
+        state=state,
         measured_mm=measured,
         bound_mm=measured,
         spread_mm=None if measured is None else spread,
@@ -267,6 +269,62 @@ def test_a_part_without_a_place_is_one_cause_whatever_of_it_is_near() -> None:
     assert texts == [
         "Nothing fixes where the condenser stands: how near it comes to fan and horn is not known."
     ]
+
+
+def test_an_engines_movement_is_never_one_cause_with_what_is_amiss_at_rest() -> None:
+    made = result(
+        pair("post", "belt", Verdict.TOO_CLOSE),
+        pair("post", "pump", Verdict.TOO_CLOSE, state="moving"),
+        pair("post", "fan", Verdict.TOO_CLOSE),
+        pair("post", "pulley", Verdict.TOO_CLOSE, state="moving"),
+    )
+    assert [one.text for one in digest.headlines(made)] == [
+        "post (body) may be too close to belt (body) and fan (body).",
+        "When the engine moves, post (body) may be too close to pump (body) and pulley (body).",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("verdict", "measured", "said"),
+    [
+        (
+            Verdict.FOULS,
+            -14.0,
+            "When the engine moves, post (body) fouls pump (body) by 9/16 in "
+            "and pulley (body) by 9/16 in.",
+        ),
+        (
+            Verdict.NOT_KNOWN,
+            None,
+            "When the engine moves, it is not known whether post keeps clear of pump and pulley.",
+        ),
+    ],
+)
+def test_every_verdict_on_a_moving_engine_says_that_it_moves(
+    verdict: Verdict, measured: float | None, said: str
+) -> None:
+    made = result(
+        pair("post", "pump", verdict, measured=measured, state="moving"),
+        pair("post", "pulley", verdict, measured=measured, state="moving"),
+    )
+    assert [one.text for one in digest.headlines(made)] == [said]
+
+
+def test_a_row_of_the_table_says_when_the_engine_is_moving() -> None:
+    at_rest = pair("pump", "post", Verdict.FITS, measured=30.0)
+    moved = pair("pump", "post", Verdict.FOULS, measured=-2.0, state="moving")
+    rows = [one for one in printed(result(moved, at_rest)).splitlines() if "pump / post" in one]
+    assert [", engine moving" in row for row in rows] == [True, False]
+    alone = dataclasses.replace(moved, parts=("engine",))
+    assert digest.between(alone) == "engine, moving"
+
+
+def test_one_pair_fits_and_two_fit() -> None:
+    empty = result(far_pairs=1)
+    assert "  1 pair surely fits.\n" in printed(empty)
+    assert "  2 pairs surely fit.\n" in printed(dataclasses.replace(empty, far_pairs=2))
+    shown = result(pair("a", "b", Verdict.FITS, measured=30.0), far_pairs=1)
+    assert "  1 further pair surely fits.\n" in printed(shown)
 
 
 def test_moves_that_stand_in_for_a_spacer_are_one_remedy_after_it() -> None:

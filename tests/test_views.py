@@ -21,6 +21,7 @@ from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
 from noseroom.report.drawing import Drawing, svg, text_boxes
 from noseroom.report.drawing_text import Box
+from noseroom.report.result import GUARANTEE
 from noseroom.report.views import draw
 from noseroom.tables.clearances import clearance_rules
 from noseroom.units import read_length
@@ -236,6 +237,31 @@ def test_what_has_no_known_place_is_named_and_neither_drawn_nor_marked() -> None
     assert "Not drawn, place not known: bumper bar." in drawing.notes
     assert "bumper bar" not in [one.label for one in drawing.outlines]
     assert not drawing.spots
+
+
+def test_a_spot_of_a_moved_engine_says_that_the_parts_are_drawn_at_rest() -> None:
+    at_rest = Finding(
+        id="fit: radiator / bumper bar",
+        question="do they keep clear",
+        parts=("radiator", "bumper bar"),
+        verdict=Verdict.TOO_CLOSE,
+        note="a note.",
+        points=((-700.0, 0.0, 0.0), (0.0, 0.0, 0.0)),
+    )
+    moved = dataclasses.replace(at_rest, id="moving: radiator / bumper bar", state="moving")
+    drawing = draw(small(), (at_rest, moved), "side")
+    assert [spot.text for spot in drawing.spots] == ["a note.", "engine moved: a note."]
+    assert any(note.startswith("Parts are drawn at rest") for note in drawing.notes)
+    assert not any(
+        note.startswith("Parts are drawn") for note in draw(small(), (at_rest,), "side").notes
+    )
+
+
+@pytest.mark.parametrize(("demo", "view"), EVERY)
+def test_every_sheet_says_the_whole_of_what_is_guaranteed(demo: Path, view: Any) -> None:
+    said = re.findall(r'data-text="([^"]*)"|>([^<]+)<', drawn(demo, view)[1])
+    text = " ".join(" ".join(one) for one in said).replace("&#x27;", "'").replace("&#39;", "'")
+    assert GUARANTEE in " ".join(text.split())
 
 
 def test_the_same_nose_gives_the_same_bytes() -> None:

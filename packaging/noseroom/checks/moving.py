@@ -197,7 +197,7 @@ def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Fi
         spread_mm=None if sure is None or bound is None else bound - sure,
         rule=rule,
         points=points,
-        remedies=_remedies(motion, rule, sure, unit),
+        remedies=_remedies(motion, rule, sure, unit, pair),
         rests_on=words.supports(gap.worst.form, moving.layout.survey.sources, unit)
         if gap.worst is not None
         else (),
@@ -226,7 +226,9 @@ def said(motion: Motion, amounts: Floats, unit: str) -> str:
     return words.listed(told) if told else "moves"
 
 
-def _remedies(motion: Motion, rule: Rule, sure_mm: float | None, unit: str) -> tuple[str, ...]:
+def _remedies(
+    motion: Motion, rule: Rule, sure_mm: float | None, unit: str, pair: str
+) -> tuple[str, ...]:
     line = motion.sources[0].line
     remedies = []
     if not motion.measured:
@@ -236,7 +238,9 @@ def _remedies(motion: Motion, rule: Rule, sure_mm: float | None, unit: str) -> t
         )
     if sure_mm is not None and motion.measured:
         more = words.at_least(rule.value_mm - sure_mm, unit)
-        remedies.append(f"make {more} more room, or limit the movement with firmer mounts")
+        remedies.append(
+            f"make {more} more room between {pair}, or limit the movement with firmer mounts"
+        )
     return tuple(remedies)
 
 

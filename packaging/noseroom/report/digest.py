@@ -23,6 +23,10 @@ MOST_REMEDIES = 8
 _MOST_RETAKES = 3
 _MOST_NAMED = 5
 _MOST_OTHERS = 20
+_STATES = {"at rest": "", "moving": "engine moving"}
+"""What a finding's state is called beside its parts; any other state by its own name."""
+_WHEN = {"moving": "When the engine moves, "}
+"""How a sentence on several findings of a state begins: at rest it needs no saying."""
 _MOVE = re.compile(
     r"move the (?P<part>.+?) (?P<by>\d.*?) "
     r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)(?P<but>, but .+)?"
@@ -59,13 +63,35 @@ class Assumed:
     bears: bool
 
 
+def is_moved(finding: Finding) -> bool:
+    """Whether its figure and points are those of an engine that has moved, and not of rest."""
+    return finding.state == "moving"
+
+
+def between(finding: Finding, joint: str = " / ") -> str:
+    """What a finding is about: its parts, and the state where it is not the car at rest.
+
+    "pump / post, engine moving"; a finding on an engine alone is "engine, moving".
+    """
+    state = _STATES.get(finding.state, finding.state)
+    if is_moved(finding) and len(finding.parts) == 1:
+        state = "moving"
+    return ", ".join(filter(None, (joint.join(finding.parts), state)))
+
+
+def surely_fit(count: int, more: str = "") -> str:
+    """How many pairs surely fit, in words. more: a word before "pairs", such as "further"."""
+    said = f"{count} {more} " if more else f"{count} "
+    return f"{said}pair surely fits" if count == 1 else f"{said}pairs surely fit"
+
+
 def open_findings(result: Result) -> list[Finding]:
     """All findings but those that fit, worst first."""
     return [one for one in result.findings if one.verdict is not Verdict.FITS]
 
 
 def headlines(result: Result) -> list[Headline]:
-    """The fan's answer first, then one line for each cause, worst first."""
+    """The fan's answer first, then one line for each cause and state, worst first."""
     fans = [one for one in result.findings if _is_fan_gap(one)]
     rest = [one for one in open_findings(result) if one not in fans]
     found = [Headline(one.verdict, one.note, _fan_figures(one, result.unit)) for one in fans]
@@ -73,10 +99,12 @@ def headlines(result: Result) -> list[Headline]:
         group = [one for one in rest if one.verdict is verdict]
         pairs = [one for one in group if _is_pair(one)]
         found += [Headline(verdict, one.note) for one in group if one not in pairs]
-        found += [
-            Headline(verdict, _cause(result, verdict, key, members))
-            for key, members in _by_cause(result, pairs)
-        ]
+        # What an engine's movement does is never the cause of what is amiss at rest.
+        for state in dict.fromkeys(one.state for one in pairs):
+            found += [
+                Headline(verdict, _cause(result, verdict, key, members))
+                for key, members in _by_cause(result, [p for p in pairs if p.state == state])
+            ]
     return found
 
 
@@ -164,16 +192,20 @@ def _by_cause(result: Result, pairs: Sequence[Finding]) -> list[tuple[Key, list[
 
 
 def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding]) -> str:
+    """One sentence on findings of one verdict and state that share an end."""
     if len(members) == 1:
         return members[0].note
     others = [next(end for end in _ends(one) if end[0] != key[0]) for one in members]
+    when = _WHEN.get(members[0].state, "")
     if verdict is Verdict.NOT_KNOWN:
         names = _few([part for part, _ in others])
+        if when:
+            return f"{when}it is not known whether {key[0]} keeps clear of {names}."
         return (
             f"Nothing fixes where the {key[0]} stands: how near it comes to {names} is not known."
         )
     if verdict is Verdict.TOO_CLOSE:
-        return f"{_named(key)} may be too close to {_few([_named(end) for end in others])}."
+        return f"{when}{_named(key)} may be too close to {_few([_named(end) for end in others])}."
     said = []
     for finding, end in zip(members, others, strict=True):
         away = finding.measured_mm or 0.0
@@ -183,7 +215,7 @@ def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding
             else f"({words.length(away, result.unit)} apart)"
         )
         said.append(f"{_named(end)} {figure}")
-    return f"{_named(key)} fouls {_few(said)}."
+    return f"{when}{_named(key)} fouls {_few(said)}."
 
 
 def _named(end: Key) -> str:

@@ -47,8 +47,8 @@ def result_html(result: Result) -> str:
     parts += _list("What to do", digest.remedies(result).shown, "ol")
     rows = [_row(one, result.unit) for one in result.findings[:_MOST_ROWS]]
     hidden = len(result.findings) - len(rows)
-    rest = f"and {hidden} more findings" if hidden else ""
-    far = f"{result.far_pairs} more pairs surely fit, far apart" if result.far_pairs else ""
+    rest = f"and {hidden} more {'finding' if hidden == 1 else 'findings'}" if hidden else ""
+    far = f"{digest.surely_fit(result.far_pairs, 'more')}, far apart" if result.far_pairs else ""
     parts.append(table_html(_HEAD, rows, caption="; ".join(filter(None, (rest, far)))))
     assumed = [f"{one.part}: {', '.join(one.texts)}" for one in digest.assumed(result)]
     parts += _list("Assumed, because nobody measured it", assumed, "ul")
@@ -111,7 +111,7 @@ def _row(one: Finding, unit: str) -> tuple[str, ...]:
     sure = one.sure_mm
     return (
         str(one.verdict),
-        " / ".join(one.parts),
+        digest.between(one),
         "" if one.measured_mm is None else words.length(one.measured_mm, unit),
         "" if sure is None else "none" if sure < 0 else words.length(sure, unit),
         "" if one.rule is None else words.at_least(one.rule.value_mm, unit),

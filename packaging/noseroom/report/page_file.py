@@ -57,13 +57,9 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
             "main",
             tag(
                 "div",
-                tag(
-                    "div",
-                    page_findings.short_of_it(result),
-                    page_findings.answers(result, shown, page_sections.reading_lines(layout)),
-                    class_="told",
-                ),
+                page_findings.short_of_it(result),
                 view_section(data, has_library=bool(library)),
+                page_findings.answers(result, shown, page_sections.reading_lines(layout)),
                 class_="bench",
             ),
             tag(

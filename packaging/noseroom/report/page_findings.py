@@ -46,8 +46,7 @@ def _fitting(cards: list[Html], far_pairs: int) -> Html:
     far = (
         tag(
             "p",
-            f"{far_pairs} further {'pair' if far_pairs == 1 else 'pairs'} of parts surely fit: "
-            "they are far apart and keep their rules.",
+            f"{digest.surely_fit(far_pairs, 'further')}; far apart, with their rules kept.",
             class_="quiet",
             id="far-pairs",
         )
@@ -56,7 +55,8 @@ def _fitting(cards: list[Html], far_pairs: int) -> Html:
     )
     if not cards:
         return far
-    title = f"{len(cards)} {'answer' if len(cards) == 1 else 'answers'} that fit, with figures"
+    one = len(cards) == 1
+    title = f"{len(cards)} {'answer that fits' if one else 'answers that fit'}, with figures"
     return tag(
         "details", tag("summary", title), tag("div", cards, class_="cards"), far, id="fitting"
     )
@@ -128,7 +128,7 @@ def _card(
     lines: frozenset[int],
 ) -> Html:
     kind = page_words.CLASS[finding.verdict]
-    names = page_words.names(finding.parts)
+    names = page_words.names(finding)
     ident = f"finding-{index}"
     return tag(
         "article",

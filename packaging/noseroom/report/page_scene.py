@@ -114,7 +114,7 @@ def _places(result: Result, layout: Layout, drawn: set[str]) -> list[dict[str, A
             "number": numbered.get(one.id, 0),
             "kind": page_words.CLASS[one.verdict],
             "word": page_words.WORD[one.verdict],
-            "names": page_words.names(one.parts),
+            "names": page_words.names(one),
             "figure": page_words.tag_figure(one, result.unit),
             **_place(layout, one, drawn),
         }

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from noseroom.checks import words
 from noseroom.findings import Finding, Rule, Verdict
+from noseroom.report import digest
 from noseroom.report.result import Result
 
 WORD = {
@@ -72,7 +71,15 @@ def may_overlap(finding: Finding) -> bool:
 
 
 def tag_figure(finding: Finding, unit: str) -> str:
-    """The figure at a tight spot, short."""
+    """The figure at a tight spot, short.
+
+    The picture shows the parts at rest: a spot where a moved engine would be says so.
+    """
+    said = _tag_figure(finding, unit)
+    return f"{said}, engine moved" if digest.is_moved(finding) and finding.points else said
+
+
+def _tag_figure(finding: Finding, unit: str) -> str:
     if finding.measured_mm is None:
         return "?"
     if may_overlap(finding):
@@ -120,6 +127,6 @@ def begun(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def names(parts: Sequence[str]) -> str:
-    """The parts of a finding, as its heading has them."""
-    return " and ".join(parts)
+def names(finding: Finding) -> str:
+    """The parts of a finding and its state, as its heading has them."""
+    return digest.between(finding, " and ")

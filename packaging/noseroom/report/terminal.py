@@ -172,7 +172,7 @@ class _Page:
             if any(_sure(one, unit) == "just" for one in shown):
                 self.say("just: what is asked is sure, and hardly more", head=" ")
         if rest:
-            self.say(f"{rest} {'further ' if shown else ''}pairs surely fit.", head=" ")
+            self.say(f"{digest.surely_fit(rest, 'further' if shown else '')}.", head=" ")
         for line in _rules_said([one.rule for one in shown if one.rule], result.unit):
             self.say(line, head=" ")
 
@@ -188,7 +188,7 @@ class _Page:
             assert one.rule is not None
             cells = [
                 Text(f"{self.signs[one.verdict]} {_WORD[one.verdict]}", _STYLE[one.verdict]),
-                Text(self.safe(" / ".join(one.parts))),
+                Text(self.safe(digest.between(one))),
                 Text(_apart(one, unit)),
                 Text(_sure(one, unit)),
                 Text(_asked(one.rule, unit)),

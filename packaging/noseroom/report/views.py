@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from noseroom.checks.words import listed
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, PlacedPart
+from noseroom.report.digest import is_moved
 from noseroom.report.drawing import Centreline, Drawing, Outline, Spot
 from noseroom.report.drawing_model import Kind
+from noseroom.report.result import GUARANTEE
 from noseroom.report.view_sizes import (
     AFT,
     View,
@@ -34,6 +36,8 @@ _HELPERS = ("mark",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
 _SLIVER_MM = 0.05
+_MOVED = "engine moved: "
+"""Before the text of a spot where a moved engine would be: its parts are drawn at rest."""
 _AXIS_PAST_MM = 60.0
 
 
@@ -48,6 +52,7 @@ def draw(layout: Layout, findings: tuple[Finding, ...], view: View) -> Drawing:
     drawn = [part for part in layout.parts.values() if part.known and part.components]
     window = _window(drawn, findings, view)
     outlines, beyond, cut = _outlines(drawn, view, window)
+    spots = tuple(_spots(layout, findings, view))
     return Drawing(
         title=layout.envelope.title,
         subtitle="Side view, from the car's left" if side else "Front view, from ahead of the car",
@@ -55,16 +60,20 @@ def draw(layout: Layout, findings: tuple[Finding, ...], view: View) -> Drawing:
         right_label="REAR" if side else "CAR'S LEFT",
         outlines=tuple(outlines),
         dimensions=dimensions(layout, view, unit),
-        spots=tuple(_spots(layout, findings, view)),
+        spots=spots,
         axes=tuple(_axes(drawn, view)),
         unit=unit,
-        notes=tuple(_notes(layout, beyond, cut)),
+        notes=tuple(_notes(layout, spots, beyond, cut)),
     )
 
 
-def _notes(layout: Layout, beyond: Sequence[str], cut: Sequence[str]) -> Iterator[str]:
-    yield "Guaranteed for the model as measured, at rest."
+def _notes(
+    layout: Layout, spots: Sequence[Spot], beyond: Sequence[str], cut: Sequence[str]
+) -> Iterator[str]:
+    yield GUARANTEE
     yield "Gaps are level, along the car."
+    if any(spot.text.startswith(_MOVED) for spot in spots):
+        yield "Parts are drawn at rest; spots “engine moved” are where it would move to."
     lost = [
         part.name for part in layout.parts.values() if not part.known and part.kind not in _HELPERS
     ]
@@ -176,7 +185,7 @@ def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[
             number,
             (float(ends[0, 0]), float(ends[0, 1])),
             (float(ends[1, 0]), float(ends[1, 1])) if len(ends) > 1 else None,
-            finding.note,
+            f"{_MOVED}{finding.note}" if is_moved(finding) else finding.note,
             finding.verdict.value,
         )
 
@@ -184,9 +193,11 @@ def _spots(layout: Layout, findings: Sequence[Finding], view: View) -> Iterator[
 def overlap_middle(layout: Layout, finding: Finding) -> Floats | None:
     """The middle, (3,), of where two overlapping bodies share most room; None for other findings.
 
+    Parts stand here as at rest, so that nothing is said of an engine that has moved.
+
     The points of an overlap are those that its pulling apart rests on: far from where it is.
     """
-    if finding.pull_apart is None or len(finding.parts) != 2:
+    if is_moved(finding) or finding.pull_apart is None or len(finding.parts) != 2:
         return None
     told = str(finding.details.get("components", "")).split(" / ")
     parts = [layout.parts.get(name) for name in finding.parts]
