@@ -201,6 +201,9 @@ def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding
         names = _few([part for part, _ in others])
         if when:
             return f"{when}it is not known whether {key[0]} keeps clear of {names}."
+        if all(part.known for part in result.parts if part.name == key[0]):
+            # It stands where it stands; what is not known is what its scan did not see.
+            return f"What the scan of the {key[0]} did not see may be too close to {names}."
         return (
             f"Nothing fixes where the {key[0]} stands: how near it comes to {names} is not known."
         )
