@@ -133,7 +133,7 @@ def test_a_scan_that_is_too_near_fouls(tmp_path: Path) -> None:
 
 def test_what_a_scan_is_bolted_to_may_touch_it(tmp_path: Path) -> None:
     joined = PANEL.replace("  unit: mm", "  unit: mm\n  joined to: horn")
-    result = noseroom.check(nose(tmp_path, gap=-10.0, panel=joined))
+    result = noseroom.check(nose(tmp_path, gap=-1.0, panel=joined))
     assert result.verdict is Verdict.FITS
 
 
@@ -253,6 +253,21 @@ def test_axes_that_run_the_same_way_are_refused(tmp_path: Path) -> None:
 def test_a_scan_that_says_no_unit_is_asked_for_one(tmp_path: Path) -> None:
     path = nose(tmp_path, gap=20.0, panel=PANEL.replace("  unit: mm\n", ""))
     with pytest.raises(noseroom.EnvelopeError, match=r"line 11, panel.file: .*unit"):
+        noseroom.check(path)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right", "said"),
+    [
+        ("low left: [0, -200, -150]", "low left: [0, -200, -9150]", "away from the scan"),
+        ("unit: mm", "unit: m", "unit right"),
+    ],
+)
+def test_a_slip_that_puts_a_scan_far_away_is_refused(
+    tmp_path: Path, wrong: str, right: str, said: str
+) -> None:
+    path = nose(tmp_path, gap=20.0, panel=PANEL.replace(wrong, right))
+    with pytest.raises(noseroom.EnvelopeError, match=said):
         noseroom.check(path)
 
 

@@ -86,6 +86,8 @@ def _declared(part: type[Part]) -> Iterator[tuple[Field[Any], Size | Choice | No
     """Fields that shape the solid, with their declaration; None for a run."""
     for one in fields(part):
         declared = one.metadata.get("file")
+        if isinstance(declared, Size) and declared.key.startswith("moves."):
+            continue  # how far it moves is no matter of its shape
         if isinstance(declared, Size | Choice) or one.name == "run":
             yield one, declared
 

@@ -164,8 +164,12 @@ class Layout:
 
         from noseroom.geometry.kernel import location
 
+        metal = {
+            name: {k: v for k, v in one.part.solids().items() if k not in one.ghosts}
+            for name, one in self.parts.items()
+        }
         # In one assembly a name may stand once. A part keeps its own; what is above it gives way.
-        names = _Names(self.parts)
+        names = _Names(name for name, solids in metal.items() if solids)
         nose = cq.Assembly(name=names.free("nose"))
         for group in (*GROUPS, UNPLACED):
             members = [one for one in self.parts.values() if one.shelf == group]
@@ -173,13 +177,11 @@ class Layout:
                 continue
             level = cq.Assembly(name=names.free(group))
             for one in members:
-                swept = one.part.sweeps()
-                solids = {k: v for k, v in one.part.solids().items() if k not in swept}
-                if not solids:
+                if not metal[one.name]:
                     continue
                 colour = cq.Color(one.part.about.colour)
                 inner = cq.Assembly(name=one.name, loc=location(one.pose))
-                for component, solid in solids.items():
+                for component, solid in metal[one.name].items():
                     name = names.free(f"{one.name}: {component}")
                     inner.add(solid, name=name, color=colour)
                 level.add(inner)

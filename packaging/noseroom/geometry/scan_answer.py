@@ -27,6 +27,8 @@ _ARRAYS = (
     ("cap_triangles", _INTS, 3),
     ("sizes", _FLOATS, 2),
     ("counts", _INTS, 4),
+    ("lost", _FLOATS, 3),
+    ("lost_counts", _INTS, 1),
 )
 
 
@@ -54,6 +56,8 @@ def pack(path: Path, scan: Scan) -> None:
                 for number, one in enumerate(holes)
             ]
         ).reshape(-1, 4),
+        "lost": np.concatenate([empty, *scan.lost]),
+        "lost_counts": np.array([len(one) for one in scan.lost]).reshape(-1, 1),
     }
     head = json.dumps(
         {
@@ -121,12 +125,19 @@ def _scan(head: dict[str, Any], data: bytes) -> Scan:
         border=border,
         remarks=tuple(printable(str(one)) for one in head["remarks"][:_WORDS_LIMIT]),
         sha256=printable(str(head["sha256"]), 64),
+        lost=_lost(arrays["lost"], arrays["lost_counts"].ravel()),
     )
 
 
 def _demand_numbers(triangles: NDArray[Any], count: int) -> None:
     if len(triangles) and not (triangles.min() >= 0 and triangles.max() < count):
         raise ValueError("vertex numbers")
+
+
+def _lost(points: NDArray[Any], counts: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+    if (len(counts) and counts.min() < 1) or int(counts.sum()) != len(points):
+        raise ValueError("lost")
+    return tuple(np.split(points, np.cumsum(counts)[:-1])) if len(counts) else ()
 
 
 def _holes(arrays: dict[str, NDArray[Any]]) -> tuple[tuple[Hole, ...], tuple[Hole, ...]]:

@@ -22,6 +22,8 @@ _SOUND = "a sound glTF file"
 _KINDS = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 _TRIANGLES, _STRIP, _FAN = 4, 5, 6
+_PLACED_OTHERWISE = ("EXT_mesh_gpu_instancing",)
+"""Extensions of a node that put a mesh at other places than the node's own (from memory)."""
 _DEEPEST, _MOST_NODES = 200, 100_000
 # These change how a surface looks, or how its numbers are stored in a way that is read here.
 _HARMLESS = (
@@ -83,6 +85,7 @@ class _Document:
         self._limits = limits
         self._buffers: dict[int, bytes] = {}
         self._passed_over = 0
+        self._not_shown = 0
 
     def read(self) -> Raw:
         """All triangles of the scene, placed."""
@@ -104,12 +107,16 @@ class _Document:
         if not parts:
             _refuse("no triangles", "a surface", "mesh it before it is saved")
         starts = np.cumsum([0] + [len(vertices) for vertices, _ in parts])
-        remark = f"{self._passed_over:,} sets of lines or points passed over"
+        remarks = (
+            f"{self._passed_over:,} sets of lines or points passed over" * (self._passed_over > 0),
+            f"{self._not_shown:,} shapes that its scene does not show passed over: are they wanted?"
+            * (self._not_shown > 0),
+        )
         return Raw(
             np.concatenate([vertices for vertices, _ in parts]),
             np.concatenate([tri + start for (_, tri), start in zip(parts, starts, strict=False)]),
             _METRE_MM,
-            remarks=(remark,) if self._passed_over else (),
+            remarks=tuple(one for one in remarks if one),
         )
 
     def _entry(self, table: str, number: object) -> dict[str, Any]:
@@ -136,19 +143,33 @@ class _Document:
         found: list[tuple[int, Floats]] = []
         waiting = [(number, np.eye(4), 0) for number in reversed(_list(roots))]
         visits = 0
+        shown: set[int] = set()
         while waiting:
             number, above, depth = waiting.pop()
             visits += 1
             if depth > _DEEPEST or visits > _MOST_NODES:
                 _refuse("parts nested without end", "a scene of parts")
             node = self._entry("nodes", number)
+            shown.add(number)
+            odd = [one for one in _dict(node.get("extensions", {})) if one in _PLACED_OTHERWISE]
+            if odd:
+                _refuse(f"copies placed by {odd[0]}", "each copy as a part", "save without it")
             if "skin" in node:
                 _refuse("a figure that is bent by bones", "rigid parts", "save it as a plain mesh")
             pose = above @ _pose(node)
             if "mesh" in node:
                 found.append((node["mesh"], pose))
             waiting += [(child, pose, depth + 1) for child in _list(node.get("children", []))]
+        self._not_shown = self._hidden(shown, {str(number) for number, _ in found})
         return found
+
+    def _hidden(self, shown: set[int], meshes: set[str]) -> int:
+        """How many shapes there are beside the scene: placed outside it, or nowhere."""
+        nodes = [_dict(one) for one in _list(self._document.get("nodes", []))]
+        outside = [one for k, one in enumerate(nodes) if "mesh" in one and k not in shown]
+        placed = {str(one["mesh"]) for one in outside} | meshes
+        count = len(_list(self._document.get("meshes", [])))
+        return len(outside) + sum(str(number) not in placed for number in range(count))
 
     def _mesh(self, number: object) -> list[tuple[Floats, Numbers]]:
         made: list[tuple[Floats, Numbers]] = []

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NoReturn
+
 import numpy as np
+from numpy.typing import NDArray
 
 from noseroom.geometry.scan_edges import Numbers, compacted
 from noseroom.geometry.scan_holes import holes_and_border
+from noseroom.geometry.scan_lost import Lost, lost_cells, lost_of
 from noseroom.geometry.scan_strays import gathered
 from noseroom.geometry.scan_thin import thinned
 from noseroom.geometry.scan_turn import is_closed, turned
@@ -26,19 +30,20 @@ def mended(
     Raises:
         UnreadableError: nothing to be seen in it, or places that no car has.
     """
-    triangles, not_numbers = _finite(vertices, raw.triangles)
+    triangles, lost = _finite(vertices, raw.triangles)
     weld = welded(vertices, triangles)
     if not len(weld.triangles):
         raise UnreadableError("triangles without any area", "a surface", "scan or save it again")
     strays = gathered(weld.vertices, weld.triangles, limits.pieces)
     turn = turned(strays.vertices, strays.triangles)
     holes, border = holes_and_border(strays.vertices, turn.triangles)
+    unknown = lost_cells(lost, strays.vertices[turn.triangles], holes)
     thin = thinned(strays.vertices, turn.triangles, most_triangles)
     closed = is_closed(thin.triangles)
     longest = float(np.ptp(strays.vertices, axis=0).max())
     remarks = [
         *raw.remarks,
-        *remarks_on(longest, not_numbers, weld, strays, turn, holes, border),
+        *remarks_on(longest, lost.count, weld, strays, turn, holes, border),
         thin.remark,
     ]
     if turn.closed and not closed:
@@ -53,22 +58,30 @@ def mended(
         border=border,
         remarks=tuple(one for one in remarks if one),
         sha256=sha256,
+        lost=unknown,
     )
 
 
-def _finite(vertices: Floats, triangles: Numbers) -> tuple[Numbers, int]:
-    """The triangles whose corners are numbers, and how many are not."""
+def _finite(vertices: Floats, triangles: Numbers) -> tuple[Numbers, Lost]:
+    """The triangles whose corners are numbers, and what is left of the others."""
     if not len(triangles):
         raise UnreadableError("no triangles", "a surface", "mesh it before it is saved")
-    good = np.isfinite(vertices)[triangles].all(axis=(1, 2))
+    good: NDArray[np.bool_] = np.all(np.isfinite(vertices)[triangles], axis=(1, 2))
     if not good.any():
         raise UnreadableError("corners that are not numbers", "a surface", "save it again")
     kept = triangles[good]
     far = float(np.abs(vertices[compacted(kept)[0]]).max())
     if far > _FARTHEST_MM:
-        raise UnreadableError(
-            f"a corner {far / 1000:.3g} m away",
-            f"everything within {_FARTHEST_MM / 1000:g} m",
-            "is its unit right? a scan's origin may have to be moved near the car",
-        )
-    return kept, int((~good).sum())
+        _refuse_far(far)
+    lost = lost_of(vertices, triangles, good)
+    if len(lost.corners) and float(np.nanmax(np.abs(lost.corners))) > _FARTHEST_MM:
+        _refuse_far(float(np.nanmax(np.abs(lost.corners))))
+    return kept, lost
+
+
+def _refuse_far(far_mm: float) -> NoReturn:
+    raise UnreadableError(
+        f"a corner {far_mm / 1000:.3g} m away",
+        f"everything within {_FARTHEST_MM / 1000:g} m",
+        "is its unit right? a scan's origin may have to be moved near the car",
+    )

@@ -39,6 +39,9 @@ UNITLESS: frozenset[str] = frozenset({"stl", "ply", "obj"})
 """Endings of files that do not say their unit."""
 
 
+_SLOT_REACH_MM = _EDGE_REACH_MM = 25.0
+
+
 class ScanError(GeometryError):
     """A scan that cannot be used, in one line: what was found, what was expected, what to do.
 
@@ -96,6 +99,23 @@ class Hole:
     length_mm: float
     cap: tuple[Floats, Ints]
 
+    @property
+    def reach_mm(self) -> float:
+        """How far from its cap what spans the hole is taken to stay, to either side, mm.
+
+        Half its width: so far comes a surface no steeper than 45 degrees. What stands in a slot may
+        run along it, so it is not less than 25 mm or half the length, whichever is less.
+        """
+        return max(self.width_mm / 2, min(_SLOT_REACH_MM, self.length_mm / 2))
+
+    @property
+    def edge_reach_mm(self) -> float:
+        """The same for a border, mm: half its width, and 25 mm at the most.
+
+        The border of a whole car side must not make all unknown that stands beside the car.
+        """
+        return min(self.width_mm / 2, _EDGE_REACH_MM)
+
 
 @dataclass(frozen=True, eq=False)
 class Scan:
@@ -109,7 +129,8 @@ class Scan:
     holes: where the surface ends inside itself. border: where it ends altogether, the outer edge
     of each separate open piece; both as they were before decimation.
     remarks: what was wrong and what was done, in a builder's words, with counts.
-    sha256: of the file.
+    sha256: of the file. lost: convex cells, corners (k, 3) mm each, in which triangles are taken to
+    have been that the file holds without all their corners.
     """
 
     vertices: Floats
@@ -121,6 +142,7 @@ class Scan:
     border: tuple[Hole, ...]
     remarks: tuple[str, ...]
     sha256: str
+    lost: tuple[Floats, ...] = ()
 
     @property
     def box_mm(self) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from noseroom.geometry.scan_strays import STRAY_MM, Gathered
@@ -33,8 +34,8 @@ def remarks_on(
         yield f"it is {longest_mm:.3g} mm long, which is odd for a car's part: is its unit right?"
     yield counted(
         not_numbers,
-        "triangle had a corner that is not a number; left out, which leaves a hole",
-        "triangles had corners that are not numbers; left out, which leaves holes",
+        "triangle had a corner that is not a number; left out, and what is there is not known",
+        "triangles had corners that are not numbers; left out, and what is there is not known",
     )
     yield counted(
         weld.twice, "triangle was there twice; one kept", "triangles were there twice; one kept"
@@ -76,7 +77,8 @@ def remarks_on(
         width = f"{holes[0].width_mm:.0f} mm" if holes[0].width_mm >= 0.5 else "under 0.5 mm"
         what = "what lies behind it is" if len(holes) == 1 else "what lies behind them is"
         which = f"{width} wide" if len(holes) == 1 else f"the widest {width}"
-        rest = f", {which}: {what} not known"
+        within = f"taken to stay within {math.ceil(max(one.reach_mm for one in holes)):g} mm"
+        rest = f", {which}: {what} not known, {within}"
         yield counted(len(holes), f"hole{rest}", f"holes{rest}")
     yield counted(
         len(border),

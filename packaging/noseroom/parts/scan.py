@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -55,10 +56,17 @@ class ScanShape:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What was wrong with it, and what is not known for it."""
-        if not self.scan.border or self.open_edge:
+        if not self.scan.border:
             return self.scan.remarks
-        beyond = "what lies beyond its open edge is not known; edge: open says that it is air"
-        return (*self.scan.remarks, beyond)
+        if self.open_edge:
+            air = "its open side is taken for air, inside as well, because the file says edge: open"
+            return (*self.scan.remarks, air)
+        reach = math.ceil(max(one.edge_reach_mm for one in self.scan.border))
+        within = f"taken to stay within {reach} mm of what spans it"
+        if len(self.scan.border) > 1:
+            within += ", and half the gap's width between separate pieces"
+        beyond = f"what lies beyond its open edge is not known, {within}"
+        return (*self.scan.remarks, f"{beyond}; edge: open says that it is air")
 
     @cached_property
     def middle(self) -> Floats:
