@@ -20,11 +20,6 @@ class Rules:
                 change.key, change.value_mm, "the envelope file", change.line
             )
 
-    @property
-    def largest_mm(self) -> float:
-        """The most room that any rule asks for."""
-        return max(rule.value_mm for rule in self._rules.values())
-
     def named(self, key: str) -> Rule:
         """A rule by its key in the table."""
         return self._rules[key]

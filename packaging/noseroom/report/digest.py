@@ -18,6 +18,14 @@ from noseroom.units import format_length, read_length
 _BELT = ("reach: ", "line: ")
 """How the ids of what is asked of a belt alone begin."""
 
+SENTENCE = {
+    Verdict.FITS: "everything fits",
+    Verdict.FOULS: "it does not fit",
+    Verdict.TOO_CLOSE: "too close to call; nothing surely fouls",
+    Verdict.NOT_KNOWN: "not known; nothing surely fouls",
+}
+"""The answer in a few words, by verdict."""
+_COUNTED = {Verdict.FITS: "fit", Verdict.FOULS: "foul"}
 MOST_HEADLINES = 8
 MOST_REMEDIES = 8
 _MOST_RETAKES = 3
@@ -83,6 +91,16 @@ def surely_fit(count: int, more: str = "") -> str:
     """How many pairs surely fit, in words. more: a word before "pairs", such as "further"."""
     said = f"{count} {more} " if more else f"{count} "
     return f"{said}pair surely fits" if count == 1 else f"{said}pairs surely fit"
+
+
+def counts(result: Result) -> str:
+    """How many answers there are of each verdict, worst first, in words."""
+    parts = []
+    for verdict in sorted(Verdict, key=lambda one: one.rank):
+        count = len(result.of(verdict)) + (result.far_pairs if verdict is Verdict.FITS else 0)
+        if count:
+            parts.append(f"{count} {_COUNTED.get(verdict, verdict.value)}")
+    return ", ".join(parts) or "nothing to check"
 
 
 def open_findings(result: Result) -> list[Finding]:

@@ -23,13 +23,6 @@ _COLOUR = {
     Verdict.TOO_CLOSE: "#7a5200",
     Verdict.NOT_KNOWN: "#6a2f8a",
 }
-_SENTENCE = {
-    Verdict.FITS: "everything fits",
-    Verdict.FOULS: "it does not fit",
-    Verdict.TOO_CLOSE: "too close to call; nothing surely fouls",
-    Verdict.NOT_KNOWN: "not known; nothing surely fouls",
-}
-_COUNTED = {Verdict.FITS: "fit", Verdict.FOULS: "foul"}
 _HEAD = ("verdict", "between", "apart", "sure", "asked", "what was found")
 _CELL = "text-align:left;vertical-align:top;padding:2px 10px 2px 0"
 _MOST_ROWS = 60
@@ -39,8 +32,8 @@ def result_html(result: Result) -> str:
     """A result as a piece of HTML: sentence, causes, remedies, findings worst first, cautions."""
     parts = [
         f'<p style="font-size:115%;border-left:8px solid {_COLOUR[result.verdict]};'
-        f'padding-left:8px"><strong>{escape(result.title)}: {_SENTENCE[result.verdict]}</strong> '
-        f"({escape(_counts(result))})</p>"
+        f'padding-left:8px"><strong>{escape(result.title)}: '
+        f"{digest.SENTENCE[result.verdict]}</strong> ({escape(digest.counts(result))})</p>"
     ]
     causes = [f"{one.verdict}: {one.text}" for one in digest.headlines(result)]
     parts += _list("", causes[: digest.MOST_HEADLINES], "ul")
@@ -96,15 +89,6 @@ def _also(result: Result) -> list[str]:
         said.append(f"left out, not fitted: {words.listed(result.left_out)}")
     said += [f"scan of {one.name}: {remark}" for one in result.scans for remark in one.remarks]
     return [*said, *(f"note: {one}" for one in result.notes), *digest.cautions(result)]
-
-
-def _counts(result: Result) -> str:
-    said = []
-    for verdict in sorted(Verdict, key=lambda one: one.rank):
-        count = len(result.of(verdict)) + (result.far_pairs if verdict is Verdict.FITS else 0)
-        if count:
-            said.append(f"{count} {_COUNTED.get(verdict, verdict.value)}")
-    return ", ".join(said) or "nothing to check"
 
 
 def _row(one: Finding, unit: str) -> tuple[str, ...]:

@@ -45,13 +45,6 @@ _WORD = {
     Verdict.TOO_CLOSE: "too close",
     Verdict.NOT_KNOWN: "not known",
 }
-_SENTENCE = {
-    Verdict.FITS: "everything fits",
-    Verdict.FOULS: "it does not fit",
-    Verdict.TOO_CLOSE: "too close to call; nothing surely fouls",
-    Verdict.NOT_KNOWN: "not known; nothing surely fouls",
-}
-_COUNTED = {Verdict.FITS: "fit", Verdict.FOULS: "foul"}
 _LEAST_WIDTH = 40
 _WIDE = 104
 """From this width on the table names each row's rule."""
@@ -120,7 +113,7 @@ class _Page:
     def verdict(self, result: Result) -> None:
         sign = self.signs[result.verdict]
         self.say(
-            f"{sign} {result.title}: {_SENTENCE[result.verdict]} ({_counts(result)}).",
+            f"{sign} {result.title}: {digest.SENTENCE[result.verdict]} ({digest.counts(result)}).",
             style=_STYLE[result.verdict],
         )
         if GUARANTEE in result.cautions:
@@ -230,15 +223,6 @@ class _Page:
         for row in rows:
             where = "" if row.part.startswith("line ") else f" (line {row.line})"
             self.say(f"{row.part}: {', '.join(row.texts)}{where}", head="  ", indent=4)
-
-
-def _counts(result: Result) -> str:
-    parts = []
-    for verdict in sorted(Verdict, key=lambda one: one.rank):
-        count = len(result.of(verdict)) + (result.far_pairs if verdict is Verdict.FITS else 0)
-        if count:
-            parts.append(f"{count} {_COUNTED.get(verdict, verdict.value)}")
-    return ", ".join(parts) or "nothing to check"
 
 
 def _all_of(result: Result) -> str:

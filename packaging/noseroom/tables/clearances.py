@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+
+from noseroom.tables.rows import rows_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +21,7 @@ class ClearanceRule:
 @cache
 def clearance_rules() -> dict[str, ClearanceRule]:
     """All rules by key, in the table's order."""
-    text = resources.files("noseroom.tables").joinpath("clearances.csv").read_text("utf-8")
     return {
         row["key"]: ClearanceRule(row["key"], float(row["value_mm"]), row["source"], row["meaning"])
-        for row in csv.DictReader(text.splitlines())
+        for row in rows_of("clearances.csv")
     }

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+
+from noseroom.tables.rows import rows_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +21,7 @@ class Limit:
 @cache
 def limits() -> dict[str, Limit]:
     """All limits by key, in the table's order."""
-    text = resources.files("noseroom.tables").joinpath("limits.csv").read_text("utf-8")
     return {
         row["key"]: Limit(row["key"], float(row["limit_deg"]), row["source"], row["meaning"])
-        for row in csv.DictReader(text.splitlines())
+        for row in rows_of("limits.csv")
     }
