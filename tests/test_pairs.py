@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from assumed_noses import as_far_as_readings_let, changes, true_nose, with_perfect_readings
+from drive_nose import DRIVE
 from noseroom.checks.bends import Bends
 from noseroom.checks.bodies import bodies_of
 from noseroom.checks.fit import FitResult, check_fit
@@ -24,42 +25,13 @@ from noseroom.tables.clearances import clearance_rules
 
 Floats = NDArray[np.float64]
 
-NOSE = """
+NOSE = (
+    """
 format: 1
 title: a nose with much that is only assumed
-units: mm
-core support:
-  opening: {width: 700, height: 480}
-radiator:
-  core: {width: 560, height: 420, thickness: 50}
-  place:
-    - core.front at top 30 aft of core support.face
-    - core.front at bottom 20 aft of core support.face
-    - core.bottom 25 above core support.opening.bottom
-engine:
-  tilt: 4 deg nose up
-  place:
-    - front 60 aft of water pump.hub.face
-    - axis 230 below water pump.axis
-water pump:
-  place:
-    - hub.face 160 aft of radiator.core.rear
-    - axis 190 above radiator.core.bottom
-fan:
-  diameter: 430
-  place:
-    - blade.front at 12 o'clock 100 aft of radiator.core.rear
-water pump pulley:
-  diameter: 150
-crank pulley:
-  diameter: 170
-alternator:
-  place:
-    - axis 160 left of water pump.axis
-    - axis 20 above water pump.axis
-    - belt flush with water pump pulley.belt
-fan belt:
-  over: [crank pulley, water pump pulley, alternator]
+"""
+    + DRIVE
+    + """\
 battery tray:
   is: box
   depth: 170
@@ -70,6 +42,7 @@ battery tray:
     - left 400 right of centreline
     - bottom 200 above core support.opening.bottom
 """
+)
 
 
 def layout_of(text: str) -> Layout:
