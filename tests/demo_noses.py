@@ -1,4 +1,4 @@
-"""What the tests of the demo noses share: layouts made once, the command, hashes of what it wrote."""
+"""What the demos' tests share: layouts made once, the command, hashes of what it wrote."""
 
 from __future__ import annotations
 
