@@ -20,7 +20,19 @@ SOURCE = PROJECT / "packaging" / "noseroom"
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 LEVELS = (
-    ("_version", "_unit_text", "errors", "units", "tolerances", "findings"),
+    (
+        "_version",
+        "_unit_text",
+        "errors",
+        "units",
+        "tolerances",
+        "findings",
+        "fingerprints",
+        "memo",
+        "packing",
+        "shelf",
+        "threads",
+    ),
     ("tables", "envelope"),
     ("survey", "physics", "geometry"),
     ("parts",),
@@ -28,7 +40,21 @@ LEVELS = (
     ("checks",),
     ("workshop", "report"),
     ("pipeline",),
-    ("_plugin_bodies", "_plugin_clearances", "_plugin_creators", "plugin", "cli"),
+    ("watching",),
+    (
+        "_plugin_bits",
+        "_plugin_bodies",
+        "_plugin_clearances",
+        "_plugin_creators",
+        "_plugin_faceted",
+        "_plugin_motion",
+        "_plugin_movers",
+        "_plugin_round",
+        "_plugin_search",
+        "_plugin_swept",
+        "plugin",
+        "cli",
+    ),
 )
 RANK = {name: rank for rank, level in enumerate(LEVELS) for name in level}
 STRANGERS = frozenset(LEVELS[2])

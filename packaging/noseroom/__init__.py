@@ -1,7 +1,8 @@
 """noseroom: put an older car's nose together digitally before anything is cut.
 
-`check(path)` reads an envelope file and answers whether everything fits. Names are loaded when they
-are first used, so that `import noseroom` loads neither the CAD kernel nor a mesh library.
+`check(path)` reads an envelope file and answers whether everything fits; `Session(path)` does so
+again and again, and computes only what has changed. Names are loaded when they are first used, so
+that `import noseroom` loads neither the CAD kernel nor a mesh library.
 """
 
 from __future__ import annotations
@@ -13,11 +14,12 @@ from noseroom._version import __version__
 if TYPE_CHECKING:
     from noseroom.errors import EnvelopeError, NoseroomError
     from noseroom.findings import Finding, Verdict
-    from noseroom.pipeline import check
+    from noseroom.pipeline import Session, check
     from noseroom.report.result import Result
 
 _WHERE = {
     "check": "noseroom.pipeline",
+    "Session": "noseroom.pipeline",
     "Result": "noseroom.report.result",
     "Finding": "noseroom.findings",
     "Verdict": "noseroom.findings",
@@ -30,6 +32,7 @@ __all__ = [
     "Finding",
     "NoseroomError",
     "Result",
+    "Session",
     "Verdict",
     "__version__",
     "check",

@@ -7,13 +7,16 @@ import os
 import stat
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from noseroom.envelope.model import Envelope, PartEntry
 from noseroom.errors import EnvelopeError, Fault
+from noseroom.fingerprints import fingerprint
 from noseroom.geometry.scan_types import DEFAULT_LIMITS, Floats, Scan
+from noseroom.memo import Memo
 from noseroom.parts.scan import STATED, ScannedPart, ScanShape
 
 Progress = Callable[[int, int, str], None]
@@ -72,19 +75,25 @@ def digest(envelope: Envelope, files: Sequence[Attached]) -> str:
 
 
 def read_shapes(
-    path: str | Path, envelope: Envelope, files: Sequence[Attached], progress: Progress
+    path: str | Path,
+    envelope: Envelope,
+    files: Sequence[Attached],
+    progress: Progress,
+    memo: Memo | None = None,
 ) -> dict[str, ScanShape]:
-    """Every scan's shape by its part's name.
+    """Every scan's shape by its part's name. memo: what is in it already is not read again.
 
     Raises EnvelopeError, with every fault by line, for what cannot be used.
     """
+    known = Memo() if memo is None else memo
     faults: list[Fault] = []
     shapes: dict[str, ScanShape] = {}
     for done, one in enumerate(files):
         entry = envelope.parts[one.name]
         progress(done, len(files), f"scan of {one.name}")
         try:
-            shapes[one.name] = _shape(entry, one)
+            key = fingerprint("scan", one.sha256, entry.choices, entry.points)
+            shapes[one.name] = known.get(key, partial(_shape, entry, one, progress))
         except _UnfitError as error:
             faults.append(error.fault)
     if faults:
@@ -92,8 +101,11 @@ def read_shapes(
     return shapes
 
 
-def _shape(entry: PartEntry, file: Attached) -> ScanShape:
+def _shape(entry: PartEntry, file: Attached, progress: Progress) -> ScanShape:
     from noseroom.geometry.scans import ScanError, read_scan
+
+    def say(done: int, of: int, step: str) -> None:
+        progress(done, of, f"scan of {entry.name}: {step}")
 
     x, y = entry.choices["x runs"], entry.choices["y runs"]
     axes = ScannedPart.axes_of(x, y)
@@ -102,7 +114,7 @@ def _shape(entry: PartEntry, file: Attached) -> ScanShape:
         raise _UnfitError(Fault(entry.line, f"{entry.name}.y runs", f"x {x} and y {y}", expected))
     unit = entry.choices["unit"]
     try:
-        scan = read_scan(file.path, unit=None if unit == STATED else unit)
+        scan = read_scan(file.path, unit=None if unit == STATED else unit, progress=say)
     except ScanError as error:
         raise _UnfitError(_fault(entry, error.found, error.expected, error.advice)) from None
     if scan.sha256 != file.sha256:

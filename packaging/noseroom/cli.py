@@ -57,14 +57,16 @@ def _parser() -> argparse.ArgumentParser:
         "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
     )
     check.add_argument(
-        "--files-from",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="FOLDER",
-        help="a folder besides the file's own that scans may come from; may be given again",
+        "--afresh", action="store_true", help="compute everything, whatever earlier runs have kept"
     )
+    _add_files_from(check)
     check.set_defaults(run=_check)
+    watching = commands.add_parser(
+        "watch", help="check a nose again each time its file is saved; writes nothing"
+    )
+    watching.add_argument("file", type=Path, help="the envelope file")
+    _add_files_from(watching)
+    watching.set_defaults(run=_watch)
     kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
     kinds.add_argument("kind", nargs="*", help="a kind, such as water pump")
     kinds.set_defaults(run=_kinds)
@@ -74,6 +76,17 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _add_files_from(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--files-from",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FOLDER",
+        help="a folder besides the file's own that scans may come from; may be given again",
+    )
+
+
 def _check(options: argparse.Namespace) -> int:
     from noseroom.pipeline import check
     from noseroom.report.progress import showing_progress
@@ -81,11 +94,36 @@ def _check(options: argparse.Namespace) -> int:
 
     with showing_progress() as say:
         result = check(
-            options.file, outputs=options.outputs, progress=say, files_from=options.files_from
+            options.file,
+            outputs=options.outputs,
+            progress=say,
+            files_from=options.files_from,
+            afresh=options.afresh,
+            remark=_remark,
         )
     folder = options.outputs / options.file.stem
     show(result, f"{folder.as_posix()}/")
     return result.exit_status
+
+
+def _remark(line: str) -> None:
+    print(f"noseroom: {line}", file=sys.stderr)
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from noseroom.report.progress import showing_progress
+    from noseroom.watching import watch
+
+    with showing_progress() as bar:
+        # Whoever reads it in a pipe wants each line when it is said.
+        watch(
+            options.file,
+            lambda line: print(line, flush=True),
+            files_from=options.files_from,
+            progress=bar,
+            remark=_remark,
+        )
+    return 0
 
 
 def _kinds(options: argparse.Namespace) -> int:

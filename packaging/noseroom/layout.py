@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from noseroom.envelope.model import Envelope, PartEntry, Sentence
 from noseroom.errors import SurveyError
+from noseroom.fingerprints import fingerprint
 from noseroom.geometry.separation import MovingPiece, Uncertainty
+from noseroom.memo import Memo
 from noseroom.parts.base import Part, Port
 from noseroom.parts.hose import ON_PORT, Hose
 from noseroom.parts.registry import PARTS
@@ -23,6 +25,7 @@ from noseroom.parts.runs import belt_feature, belt_lead_mm, belt_run, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.survey.network import Station
 from noseroom.survey.solution import Placement, Survey, solve
+from noseroom.threads import one_thread
 
 if TYPE_CHECKING:
     import cadquery as cq
@@ -79,7 +82,7 @@ class PlacedPart:
     @cached_property
     def components(self) -> tuple[str, ...]:
         """Names of its components, in the order of its pieces."""
-        return tuple(dict.fromkeys(piece.component for piece in self.part.pieces()))
+        return tuple(self.moving)
 
     @property
     def ghosts(self) -> tuple[str, ...]:
@@ -97,6 +100,12 @@ class PlacedPart:
             for component, pieces in made.items():
                 found.setdefault(component, []).append(tuple(pieces))
         return {component: tuple(pieces) for component, pieces in found.items()}
+
+    def recall(self, memo: Memo) -> None:
+        """Take its placed pieces from a memo, where it stands there as it stands here."""
+        ways = [(*one.gains, *one.nulls, one.pose, list(one.size_gain)) for one in self.placements]
+        key = fingerprint("moving", self.part, ways)
+        vars(self)["moving"] = memo.get(key, lambda: self.moving)
 
     def port(self, name: str) -> Port | None:
         """A port in the vehicle frame, or None where it has no such port."""
@@ -119,12 +128,17 @@ class PlacedPart:
         one = self.part.features()[feature]
         point = turn @ np.asarray(one.at(spot), dtype=float)
         moves = placement.shift_gain - np.cross(point, placement.turn_gain, axis=0)
-        for attribute, key in _measured(self.part).items():
-            value = getattr(self.part, attribute) + 1j * _STEP
-            moved = dataclasses.replace(self.part, **{attribute: value}).features()[feature]
-            local = np.imag(np.asarray(moved.at(spot))) / _STEP
-            if local.any():
-                moves = moves + np.outer(turn @ local, placement.size_gain[key])
+        keys = _measured(self.part)
+        # All sizes at once, each a state of its own.
+        steps = {
+            name: getattr(self.part, name) + 1j * _STEP * (np.arange(len(keys)) == k)
+            for k, name in enumerate(keys)
+        }
+        moved = np.asarray(dataclasses.replace(self.part, **steps).features()[feature].at(spot))
+        local = np.broadcast_to(np.imag(moved) / _STEP, (len(keys), 3))
+        for key, way in zip(keys.values(), local, strict=True):
+            if way.any():
+                moves = moves + np.outer(turn @ way, placement.size_gain[key])
         return point + placement.pose.shift, turn @ np.asarray(one.direction, dtype=float), moves
 
 
@@ -218,15 +232,21 @@ def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
     )
 
 
-def arrange(envelope: Envelope, shapes: Mapping[str, ScanShape] = _NO_SHAPES) -> Layout:
+def arrange(
+    envelope: Envelope,
+    shapes: Mapping[str, ScanShape] = _NO_SHAPES,
+    near: Layout | None = None,
+) -> Layout:
     """Adjust the readings of an envelope and place every fitted part.
 
-    shapes: what was read of the fitted scans, by name.
+    shapes: what was read of the fitted scans, by name. near: the layout of an envelope that differs
+    little, which is quicker to begin from.
     Raises SurveyError, with lines, where the readings cannot be adjusted.
     """
     fitted = {name: entry for name, entry in envelope.parts.items() if entry.fitted}
     stations, sentences = network_of(envelope, fitted, shapes)
-    survey = solve(stations, sentences)
+    with one_thread():
+        survey = solve(stations, sentences, None if near is None else near.survey)
     placed: dict[str, PlacedPart] = {}
     for name, entry in fitted.items():
         if entry.kind not in _DERIVED:
@@ -320,7 +340,7 @@ def _place(
     fitted: Mapping[str, PartEntry],
     shapes: Mapping[str, ScanShape],
 ) -> PlacedPart:
-    placement = survey.placements[entry.name]
+    placement = survey.placements[entry.name].settled()
     values = {key: size.value for key, size in entry.sizes.items()} | dict(placement.sizes)
     ties = tuple(name for names in entry.references.values() for name in names)
     part = PARTS[entry.kind].from_file(values, entry.choices)

@@ -4,31 +4,36 @@ from __future__ import annotations
 
 import hashlib
 import platform
+import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from noseroom._version import __version__
-from noseroom.attached import attached_files, digest, read_shapes
+from noseroom.attached import Attached, attached_files, digest, read_shapes
 from noseroom.checks.agreement import HOPELESS_W, check_agreement
 from noseroom.envelope.model import Envelope
-from noseroom.envelope.reader import read
+from noseroom.envelope.reader import read, read_text
 from noseroom.errors import EnvelopeError, Fault, SurveyError
-from noseroom.findings import Finding
+from noseroom.fingerprints import fingerprint
 from noseroom.layout import Layout, arrange
+from noseroom.memo import Memo
 from noseroom.parts.registry import KINDS
-from noseroom.parts.scan import ScannedPart, ScanShape
-from noseroom.report.result import (
-    SCHEMA_VERSION,
-    Assumption,
-    PlacedSummary,
-    Result,
-    ScanSummary,
-    verdict_of,
-)
+from noseroom.parts.scan import ScanShape
+from noseroom.report.result import Result
+from noseroom.report.summary import summed_up
+from noseroom.shelf import Shelf, usual_folder
 from noseroom.survey.culprits import culprits
 from noseroom.survey.solution import Source
 from noseroom.tables.clearances import clearance_rules
+from noseroom.threads import one_thread
+
+if TYPE_CHECKING:
+    from noseroom.checks.bodies import Bodies
+    from noseroom.findings import Finding
 
 Progress = Callable[[int, int, str], None]
 
@@ -41,39 +46,141 @@ def check(
     outputs: str | Path | None = None,
     progress: Progress | None = None,
     files_from: Sequence[str | Path] = (),
+    afresh: bool = False,
+    remark: Callable[[str], None] = warnings.warn,
 ) -> Result:
     """Check the nose that an envelope file describes.
 
     outputs: a folder in which everything is written under the file's stem; None writes nothing.
     When that already holds the answer for the same bytes and the same versions, it is read back
     instead, without loading the CAD kernel. progress: called with (done, of, what).
-    files_from: folders besides the file's own from which it may name scans.
+    files_from: folders besides the file's own from which it may name scans. afresh: compute
+    everything, whatever earlier runs have kept. remark: told what went wrong without harm to the
+    answer, such as a cache that was damaged.
 
     Raises EnvelopeError, with every fault by line, for a file that cannot be used; then nothing is
     written. Raises OutputError when the outputs cannot be written.
     """
-    say = progress or (lambda done, of, what: None)
-    envelope = read(path, KINDS, rule_keys=clearance_rules())
-    scans = attached_files(path, envelope, files_from)
-    whole = digest(envelope, scans)
-    folder = None if outputs is None else Path(outputs) / envelope.stem
-    if folder is not None:
-        known = earlier(folder, whole)
+    say = progress or _silent
+    cache = None if afresh else usual_folder()
+    session = Session(path, files_from=files_from, cache=cache, remark=remark)
+    asked = session.read()
+    folder = None if outputs is None else Path(outputs) / asked.envelope.stem
+    if folder is not None and not afresh:
+        known = earlier(folder, asked.digest)
         if known is not None:
             return known
-    shapes = read_shapes(path, envelope, scans, say)
-    layout = _arranged(path, envelope, shapes)
-    if folder is not None:
-        from noseroom.workshop.nose_files import demand_writable
+    nose = session.nose(asked, say)
+    if folder is None:
+        return session.judge(nose, say)
+    from noseroom.workshop.nose_files import demand_writable, write_nose
 
-        demand_writable(folder)
-    return _checked(layout, whole, folder, say)
+    demand_writable(folder)
+    result = session.judge(nose, say)
+    with one_thread():
+        return write_nose(result, nose.layout, session.bodies(nose, say), folder, say)
 
 
-def _arranged(path: str | Path, envelope: Envelope, shapes: Mapping[str, ScanShape]) -> Layout:
-    """The layout, or the faults that keep it from being made, by line."""
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """An envelope as it was read, with the files that it names, and the digest of it all."""
+
+    envelope: Envelope
+    files: tuple[Attached, ...]
+    digest: str
+
+
+@dataclass(frozen=True, eq=False)
+class Nose:
+    """An envelope with its layout."""
+
+    asked: Asked
+    layout: Layout
+
+
+class Session:
+    """One nose that is changed again and again: only what a change reaches is computed again.
+
+    path: the envelope file. files_from: folders besides its own from which it may name scans.
+    cache: the folder in which answers are kept from run to run; None keeps none. remark: told what
+    went wrong with that; no answer suffers from it.
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        *,
+        files_from: Sequence[str | Path] = (),
+        cache: Path | None = None,
+        remark: Callable[[str], None] = warnings.warn,
+    ) -> None:
+        self.path = path
+        self._remark = remark
+        self._files_from = files_from
+        shelf = None if cache is None else Shelf(cache, fingerprint(versions()))
+        self._memo = Memo(shelf)
+        self._last: Layout | None = None
+
+    @property
+    def made(self) -> int:
+        """How many answers have been computed so far."""
+        return self._memo.made
+
+    def check(self, text: str | bytes | None = None, progress: Progress | None = None) -> Result:
+        """The result for the file as it is now, or for a text in its place; nothing is written.
+
+        Raises EnvelopeError, with every fault by line; the next text may be right again.
+        """
+        say = progress or _silent
+        return self.judge(self.nose(self.read(text), say), say)
+
+    def read(self, text: str | bytes | None = None) -> Asked:
+        """The envelope and the files that it names."""
+        rules = clearance_rules()
+        if text is None:
+            envelope = read(self.path, KINDS, rule_keys=rules)
+        else:
+            envelope = read_text(text, KINDS, name=str(self.path), rule_keys=rules)
+        files = attached_files(self.path, envelope, self._files_from)
+        return Asked(envelope, tuple(files), digest(envelope, files))
+
+    def nose(self, asked: Asked, say: Progress) -> Nose:
+        """The layout of what was read."""
+        self._memo.turn()
+        shapes = read_shapes(self.path, asked.envelope, asked.files, say, self._memo)
+        self._last = arranged(self.path, asked.envelope, shapes, self._last)
+        return Nose(asked, self._last)
+
+    def bodies(self, nose: Nose, say: Progress) -> Bodies:
+        """All bodies of a nose. Loads the CAD kernel."""
+        from noseroom.checks.bodies import bodies_of
+
+        return bodies_of(nose.layout, say, self._memo)
+
+    def judge(self, nose: Nose, say: Progress) -> Result:
+        """All checks on a nose. Only what is not known yet needs bodies, and the CAD kernel."""
+        from noseroom.checks.bodies import Bodies
+
+        with one_thread():
+            bodies = Bodies(nose.layout, self._memo)
+            findings, far_pairs = judged(nose.layout, bodies, self._memo, say)
+        for line in self._memo.save():
+            self._remark(line)
+        return summed_up(nose.layout, nose.asked.digest, findings, far_pairs, versions())
+
+
+def arranged(
+    path: str | Path,
+    envelope: Envelope,
+    shapes: Mapping[str, ScanShape],
+    near: Layout | None = None,
+) -> Layout:
+    """The layout, or the faults that keep it from being made, by line.
+
+    near: the layout of an envelope that differs little.
+    """
     try:
-        layout = arrange(envelope, shapes)
+        layout = arrange(envelope, shapes, near)
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""
@@ -147,108 +254,43 @@ def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
             yield Fault(read.line, name, found + unit, limits, hint)
 
 
-def _checked(layout: Layout, sha256: str, folder: Path | None, say: Progress) -> Result:
-    """All checks, and the files. From here on the CAD kernel is needed."""
+def judged(
+    layout: Layout, bodies: Bodies, memo: Memo, say: Progress
+) -> tuple[tuple[Finding, ...], int]:
+    """All findings, the worst first, and how many pairs are surely far apart.
+
+    memo: what is in it already is not computed again.
+    """
+    from noseroom.checks.at_speed import check_at_speed
     from noseroom.checks.belts import check_belts
-    from noseroom.checks.bodies import bodies_of
     from noseroom.checks.fan_gap import check_fan_gaps
     from noseroom.checks.fit import check_fit
     from noseroom.checks.moving import check_moving
     from noseroom.checks.pairs import Pairs
     from noseroom.checks.rules import Rules
-    from noseroom.geometry.kernel import load_cadquery
-    from noseroom.workshop.nose_files import write_nose
+    from noseroom.checks.service import check_service
 
-    load_cadquery()
-    rules = Rules(layout.envelope)
-    bodies = bodies_of(layout, say)
-    pairs = Pairs(layout)
+    rules, pairs = Rules(layout.envelope), Pairs(layout, memo=memo)
     fit = check_fit(pairs, bodies, rules, say)
-    gaps = check_fan_gaps(pairs, rules, say)
-    belts = check_belts(pairs, rules)
-    moving = check_moving(pairs, bodies, rules, fit.settled(layout), say)
-    findings = sorted(
-        (*check_agreement(layout), *gaps, *belts, *fit.findings, *moving),
-        key=lambda one: one.verdict.rank,
+    settled = fit.settled(layout)
+    moving = check_moving(pairs, bodies, rules, settled, say)
+    found = (
+        *check_agreement(layout),
+        *check_fan_gaps(pairs, rules, say),
+        *check_belts(pairs, rules),
+        *fit.findings,
+        *moving,
+        *check_at_speed(pairs, bodies, rules, settled, moving, say),
+        *check_service(pairs, rules, say),
     )
-    result = _result(layout, sha256, tuple(findings), fit.far_pairs)
-    return result if folder is None else write_nose(result, layout, bodies, folder, say)
+    return tuple(sorted(found, key=lambda one: one.verdict.rank)), fit.far_pairs
 
 
-def _result(layout: Layout, sha256: str, findings: tuple[Finding, ...], far_pairs: int) -> Result:
-    envelope, survey = layout.envelope, layout.survey
-    used = [one for one in survey.sources if one.assumed]
-    return Result(
-        schema=SCHEMA_VERSION,
-        title=envelope.title,
-        unit=envelope.unit,
-        verdict=verdict_of(findings, far_pairs),
-        findings=findings,
-        far_pairs=far_pairs,
-        assumptions=(
-            *(_assumption(envelope, one, "used") for one in used),
-            *_assumed_motions(layout),
-            *(_assumption(envelope, one, "replaced by readings") for one in survey.dropped),
-            *(_assumption(envelope, one, "refuted by readings") for one in survey.refuted),
-        ),
-        left_out=layout.left_out,
-        notes=envelope.notes,
-        parts=tuple(
-            PlacedSummary(
-                part.name,
-                part.kind,
-                part.group,
-                part.known,
-                tuple(tuple(float(x) for x in row) for row in part.pose),
-                {key: float(value) for key, value in part.placements[0].sizes.items()},
-            )
-            for part in layout.parts.values()
-        ),
-        degrees_of_freedom=survey.degrees_of_freedom,
-        input_sha256=sha256,
-        made_with=versions(),
-        scans=tuple(_scan_summaries(layout)),
-    )
+def _silent(done: int, of: int, what: str) -> None:
+    pass
 
 
-def _assumed_motions(layout: Layout) -> Iterator[Assumption]:
-    """What nobody has said of how the engines move."""
-    from noseroom.checks.motion import motions_of
-
-    for motion in motions_of(layout):
-        for one in motion.sources:
-            if one.assumed and one.reach > 0:
-                unit = "deg" if "deg" in one.text else "mm"
-                text = f"{one.station} {one.text}"
-                said = layout.parts[one.station].entry.sizes[one.key].source
-                yield Assumption(text, one.line, one.reach, unit, said, "used", one.station)
-
-
-def _scan_summaries(layout: Layout) -> Iterator[ScanSummary]:
-    for placed in layout.parts.values():
-        if isinstance(placed.part, ScannedPart) and placed.part.shape is not None:
-            shape, entry = placed.part.shape, placed.entry
-            yield ScanSummary(
-                placed.name,
-                entry.texts["file"],
-                entry.text_lines["file"],
-                len(shape.scan.triangles),
-                shape.remarks,
-            )
-
-
-def _assumption(envelope: Envelope, source: Source, state: str) -> Assumption:
-    entry = envelope.parts.get(source.station)
-    if entry is None or source.key not in entry.sizes:
-        said = "common practice"
-        return Assumption(source.text, source.line, source.reach, "", said, state, source.station)
-    declared = next(one for one in KINDS[entry.kind].sizes if one.key == source.key)
-    unit = {"angle": "deg", "length": "mm"}.get(declared.measure, "")
-    text = f"{source.station} {source.key}: about {source.value:g} ± {source.half_width:g} {unit}"
-    said = entry.sizes[source.key].source or declared.source
-    return Assumption(text.strip(), source.line, source.reach, unit, said, state, source.station)
-
-
+@cache
 def versions() -> dict[str, str]:
     """What a result depends on besides its file: this program, its libraries, the interpreter."""
     found = {

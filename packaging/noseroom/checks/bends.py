@@ -15,6 +15,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.fingerprints import fingerprint
+from noseroom.memo import NUMBERS, Memo
 from noseroom.survey.poses import Pose
 from noseroom.survey.solution import Survey
 
@@ -35,15 +37,17 @@ def readjusted(survey: Survey, changes: Floats) -> Floats:
     adjustment = survey.adjustment
     states = np.asarray(adjustment.estimate + changes @ adjustment.gain.T)
     target = adjustment.predicted + changes
-    step = np.full(states.shape, np.inf)
+    open_ = np.arange(len(states))
     with np.errstate(all="ignore"):
         for _ in range(_MOST_ROUNDS):
-            predicted = survey.network.predict(states.astype(np.complex128))
-            step = (target - np.real(predicted)) @ adjustment.gain.T
-            states = states + step
-            if not (np.abs(step) > _SETTLED).any():
+            there = survey.network.predict(states[open_])
+            step = (target[open_] - there) @ adjustment.gain.T
+            states[open_] += step
+            # nan compares false: what has left the model's domain stays open.
+            open_ = open_[~(np.abs(step).max(axis=1) <= _SETTLED)]
+            if not len(open_):
                 break
-    states[~(np.abs(step).max(axis=1) <= _SETTLED)] = np.nan
+    states[open_] = np.nan
     return states
 
 
@@ -60,10 +64,16 @@ class _Stray:
 
 
 class Bends:
-    """The second order of every station of a survey, seen from every other."""
+    """The second order of every station of a survey, seen from every other.
 
-    def __init__(self, survey: Survey) -> None:
+    memo: where answers are kept that hold in other surveys too: what moves neither of two stations
+    bends nothing between them.
+    """
+
+    def __init__(self, survey: Survey, memo: Memo | None = None) -> None:
         self.survey = survey
+        self._memo = memo
+        self._keys: dict[str, bytes] = {}
         self._strays: dict[tuple[str, str], _Stray] = {}
 
     def most_mm(self, holder: str, station: str, points: Floats) -> Floats:
@@ -74,6 +84,26 @@ class Bends:
         """
         if holder == station:
             return np.zeros(3)
+        if self._memo is None:
+            return self._most_mm(holder, station, points)
+        key = "bend", self._key(holder), self._key(station), points.tobytes()
+        return self._memo.get(key, lambda: self._most_mm(holder, station, points), NUMBERS)
+
+    def _key(self, station: str) -> bytes:
+        """What a station's own movement depends on."""
+        if station not in self._keys:
+            one = self.survey.placements[station].settled()
+            felt = self.survey.felt(one)
+            self._keys[station] = fingerprint(
+                station,
+                one.pose,
+                one.nulls,
+                [gain[:, felt] for gain in one.gains],
+                self.survey.prints[felt].tobytes(),
+            )
+        return self._keys[station]
+
+    def _most_mm(self, holder: str, station: str, points: Floats) -> Floats:
         arms = points - self.survey.placements[station].pose.shift
         strays = self._stray(holder, station).at(arms)
         count = len(self._assumed)
@@ -108,9 +138,11 @@ class Bends:
         tied = len(self.survey.adjustment.observed)
         each = np.zeros((len(self._assumed), tied))
         each[np.arange(len(self._assumed)), self._assumed] = self.survey.reaches[self._assumed]
-        rng = np.random.default_rng(_SEED)
-        ends = rng.choice([-1.0, 1.0], (_DRAWS, tied)) * self.survey.reaches[:tied]
-        read = rng.standard_normal((_DRAWS, tied)) * self.survey.deviations[:tied]
+        # Each source draws for itself, so that one more or less changes nothing for the others.
+        draws = [np.random.default_rng(_seed(one)) for one in self.survey.prints[:tied]]
+        ends = np.array([rng.choice([-1.0, 1.0], _DRAWS) for rng in draws]).T
+        read = np.array([rng.standard_normal(_DRAWS) for rng in draws]).T
+        ends, read = ends * self.survey.reaches[:tied], read * self.survey.deviations[:tied]
         return np.concatenate(
             [each, -each, each[self._pairs[:, 0]] + each[self._pairs[:, 1]], ends + read, ends]
         )
@@ -139,6 +171,10 @@ class Bends:
         return _Stray(
             back @ here.turn @ p.pose.turn.T - np.eye(3) - _skew(turn), moved - base - shift
         )
+
+
+def _seed(print_: bytes) -> int:
+    return int.from_bytes(print_, "little") + _SEED
 
 
 def _skew(turns: Floats) -> Floats:

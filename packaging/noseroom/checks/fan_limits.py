@@ -154,10 +154,25 @@ def blocked_intervals(
 
 
 def last_free(spare: Callable[[float], float], free: float, blocked: float) -> float:
-    """The last free point on the way to a blocked one, to 0.05 mm."""
+    """The last free point on the way to a blocked one, to 0.05 mm.
+
+    Between the two the spare runs nearly straight, so that where the line between them crosses
+    nothing is a good guess; every other guess halves what is left, whatever it does.
+    """
+    ends = {free: spare(free), blocked: spare(blocked)}
+    halve = False
     while abs(free - blocked) > _END_MM:
         middle = (blocked + free) / 2
-        if spare(middle) >= 0:
+        if not halve and ends[free] > ends[blocked]:
+            crossing = free + (blocked - free) * ends[free] / (ends[free] - ends[blocked])
+            # A little to the free side, so that a straight line ends at once.
+            guess = crossing + (free - blocked) / abs(free - blocked) * _END_MM / 4
+            low, high = sorted((free, blocked))
+            inset = _END_MM / 4
+            middle = min(max(guess, low + inset), high - inset)
+        halve = not halve
+        ends[middle] = spare(middle)
+        if ends[middle] >= 0:
             free = middle
         else:
             blocked = middle

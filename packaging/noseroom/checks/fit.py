@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from noseroom.checks import words
+from noseroom.checks.bodies import Bodies
 from noseroom.checks.joined import too_deep
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
-from noseroom.geometry.clearance import Clearance, Relation, clearance
-from noseroom.geometry.mesh import Body
+from noseroom.geometry.clearance import Clearance, Relation
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.hose import ON_PORT
 from noseroom.tolerances import DEFAULT, Tolerances
@@ -23,10 +23,8 @@ from noseroom.tolerances import DEFAULT, Tolerances
 REPORT_BELOW_MM = 50.0
 """Pairs further apart than this, whose rule is surely met, are counted but not listed."""
 
-_CAP_MM = 150.0
 _BY_MESH = replace(DEFAULT, exact_below_mm=0.0)
 
-Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
 
 
@@ -185,8 +183,7 @@ def _worst(
     """
 
     def measured(case: _Case, tolerances: Tolerances) -> _Case:
-        body, other = bodies[a.name, case.mine], bodies[b.name, case.theirs]
-        solids = clearance(body, other, a.pose, b.pose, cap_mm=_CAP_MM, tolerances=tolerances)
+        solids = bodies.clearance(a, case.mine, b, case.theirs, tolerances=tolerances)
         return replace(case, solids=solids)
 
     if len(cases) > 1:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from noseroom.checks import words
+from noseroom.checks.bodies import Bodies
 from noseroom.checks.pairs import Pairs
 from noseroom.findings import Finding, Rule, Verdict
-from noseroom.geometry.clearance import clearance
-from noseroom.geometry.mesh import Body
 from noseroom.layout import PlacedPart
 
 BEDDED_MM = 3.0
@@ -16,7 +15,6 @@ BEDDED_MM = 3.0
 
 _RULE = Rule("joined", 0.0, "common practice: what is joined touches, and goes no deeper")
 _CAP_MM = 1.0
-Bodies = Mapping[tuple[str, str], Body]
 
 
 def too_deep(pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Finding | None:
@@ -29,9 +27,7 @@ def too_deep(pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Find
         gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=-BEDDED_MM, look_mm=0.0)
         if gap.adrift or gap.nominal_mm > -BEDDED_MM:
             continue
-        solids = clearance(
-            bodies[a.name, mine], bodies[b.name, theirs], a.pose, b.pose, cap_mm=_CAP_MM
-        )
+        solids = bodies.clearance(a, mine, b, theirs, cap_mm=_CAP_MM)
         depth = 0.0 if solids.pull_apart is None else float(solids.pull_apart.distance_mm)
         if depth - gap.spread_mm <= BEDDED_MM:
             continue

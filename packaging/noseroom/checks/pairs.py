@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks.bends import Bends
+from noseroom.checks.pair_keys import PairKeys
 from noseroom.checks.sway import (
     Outline,
     adrift,
@@ -20,7 +22,7 @@ from noseroom.checks.sway import (
     swelling,
     turning,
 )
-from noseroom.geometry.crowd import Crowd, crowd_bounds, crowd_of
+from noseroom.geometry.crowd import Crowd, bounds_towards, crowd_bounds, crowd_of
 from noseroom.geometry.separation import (
     GAP_ERROR_MM,
     Bend,
@@ -33,8 +35,12 @@ from noseroom.geometry.separation import (
     separation,
 )
 from noseroom.layout import Layout, PlacedPart
+from noseroom.memo import NUMBERS, Classes, Memo
 
+Answer = TypeVar("Answer")
 Floats = NDArray[np.float64]
+_AT_ONCE = 48
+_MANY = 24
 Moves = tuple[MovingPiece, ...]
 """One piece, once for each placement of its part."""
 
@@ -77,12 +83,37 @@ class _Couple:
     theirs: _Moves
 
 
-class Pairs:
-    """Sure gaps between any two components of one layout, with what makes them quick."""
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    """Pieces i and j of two components: their gap as adjusted and the way from one to the other."""
 
-    def __init__(self, layout: Layout, bends: Bends | None = None) -> None:
+    i: int
+    j: int
+    gap: float
+    way: Floats
+
+
+class Pairs:
+    """Sure gaps between any two components of one layout, with what makes them quick.
+
+    memo: where answers are kept that hold in other layouts too; salt: what they depend on besides
+    the two parts.
+    """
+
+    def __init__(
+        self,
+        layout: Layout,
+        bends: Bends | None = None,
+        memo: Memo | None = None,
+        salt: bytes = b"",
+    ) -> None:
         self.layout = layout
-        self.bends = bends or Bends(layout.survey)
+        self.bends = bends or Bends(layout.survey, memo)
+        self.memo = memo
+        self._keys = None if memo is None else PairKeys(layout, memo, salt)
+        if memo is not None:
+            for part in layout.parts.values():
+                part.recall(memo)
         self._couples: dict[tuple[str, str], _Couple] = {}
         self._bent: dict[tuple[str, str, str, str], Bend] = {}
         self._outlines: dict[str, Outline] = {}
@@ -90,10 +121,15 @@ class Pairs:
 
     def sway_mm(self, a: PlacedPart, b: PlacedPart) -> float:
         """How far at most two parts stray against each other; see `relative_sway_mm`."""
-        return self._couple(a, b).sway_mm
+        return self._kept(a, b, ("sway",), lambda: self._couple(a, b).sway_mm)
 
     def box_gap_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
         """A lower bound on the gap as adjusted, from boxes alone."""
+        return self._kept(
+            a, b, ("boxes", mine, theirs), lambda: self._box_gap_mm(a, mine, b, theirs)
+        )
+
+    def _box_gap_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
         ours, others = self._piece_boxes(a, mine), self._piece_boxes(b, theirs)
         ends = [np.array([x[:, 0].min(axis=0), x[:, 1].max(axis=0)]) for x in (ours, others)]
         return box_gap(ends[0], ends[1])
@@ -115,52 +151,112 @@ class Pairs:
         it is not given; beyond it the answer is a coarser bound. shift: (3,) mm, a movement of a to
         try.
         """
-        couple = self._couple(a, b)
         look = max(enough_mm if look_mm is None else look_mm, 0.0)
+        if self._keys is None:
+            return self._sure_gap(a, mine, b, theirs, enough_mm, look, shift)
+        columns = self._keys.columns(a, b)
+        found = self._kept(
+            a,
+            b,
+            ("sure", mine, theirs, enough_mm, look, _bytes(shift)),
+            lambda: _with_form(
+                self._sure_gap(a, mine, b, theirs, enough_mm, look, shift),
+                lambda form: form[columns],
+            ),
+            (SureGap, Separation),
+        )
+        return _with_form(found, lambda form: self._whole(form, columns))
+
+    def _sure_gap(
+        self,
+        a: PlacedPart,
+        mine: str,
+        b: PlacedPart,
+        theirs: str,
+        enough_mm: float,
+        look: float,
+        shift: Floats | None,
+    ) -> SureGap:
+        couple = self._couple(a, b)
         ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
         lower, nominal, worst = np.inf, np.inf, None
         quick: Floats | None = None
+        waiting: list[_Candidate] = []
+
+        def measure(one: _Candidate) -> None:
+            nonlocal lower, worst
+            tried = ours[one.i]
+            if shift is not None:
+                tried = tuple(piece.moved(shift) for piece in tried)
+            found = separation(
+                tried,
+                others[one.j],
+                couple.sure,
+                # Only the worst pieces count: beyond those known already no pains are taken.
+                enough_mm=min(enough_mm, lower) + couple.slack_mm,
+                bend=self.bend(a, mine, b, theirs),
+                found=(one.gap, one.way),
+            )
+            if worst is None or found.lower_mm - couple.slack_mm < lower:
+                worst = found
+            lower = min(lower, found.lower_mm - couple.slack_mm)
+
+        def settle() -> None:
+            """Measure the pieces that wait, but for those that are no worse than the worst."""
+            nonlocal lower
+            bounds = self._towards(couple, a, mine, b, theirs, shift, waiting)
+            for index in np.argsort(bounds, kind="stable"):
+                if bounds[index] < min(look, lower):
+                    measure(waiting[index])
+                else:
+                    lower = min(lower, float(bounds[index]))
+            waiting.clear()
+
         for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
             # In order of their boxes' gaps: what follows can neither be nearer nor less sure.
             if gap - couple.sway_mm >= look or (gap - couple.sway_mm >= lower and gap >= nominal):
                 lower, nominal = min(lower, gap - couple.sway_mm), min(nominal, gap)
                 break
-            found = nearest(ours[i][0], others[j][0], shift)
-            nominal = min(nominal, found[0])
-            coarse = found[0] - GAP_ERROR_MM - couple.sway_mm
-            if worst is not None and coarse < min(look, lower):
-                # The nearest is not the only one in question: look at all of them at once.
-                if quick is None:
-                    quick = self._quick(couple, a, mine, b, theirs, shift)
+            if quick is None and nominal < np.inf and len(ours) * len(others) > _MANY:
+                # The nearest boxes do not settle it: look at all of them at once.
+                quick = self._quick(couple, a, mine, b, theirs, shift)
+            if quick is not None and quick[i, j] >= max(min(look, lower), nominal):
+                continue  # nor is it nearer as adjusted than what it surely keeps
+            one = _Candidate(i, j, *nearest(ours[i][0], others[j][0], shift))
+            nominal = min(nominal, one.gap)
+            coarse = one.gap - GAP_ERROR_MM - couple.sway_mm
+            if quick is not None:
                 coarse = max(coarse, float(quick[i, j]))
-            if coarse >= min(look, lower) and found[0] > 0:
+            if coarse >= min(look, lower) and one.gap > 0:
                 lower = min(lower, coarse)
-                continue
-            tried = ours[i] if shift is None else tuple(one.moved(shift) for one in ours[i])
-            one = separation(
-                tried,
-                others[j],
-                couple.sure,
-                # Only the worst pieces count: beyond those known already no pains are taken.
-                enough_mm=min(enough_mm, lower) + couple.slack_mm,
-                bend=self.bend(a, mine, b, theirs),
-                found=found,
-            )
-            if worst is None or one.lower_mm - couple.slack_mm < lower:
-                worst = one
-            lower = min(lower, one.lower_mm - couple.slack_mm)
+            elif worst is None:
+                measure(one)
+            else:
+                waiting.append(one)
+                if len(waiting) == _AT_ONCE:
+                    settle()
+        if waiting:
+            settle()
         spread = 0.0
         if worst is not None:
             spread = float(couple.sure.spread(worst.form)) + couple.slack_mm
-            form = np.zeros(len(self.layout.survey.sources))
-            form[couple.columns] = worst.form
-            worst = replace(worst, form=form)
+            worst = replace(worst, form=self._whole(worst.form, couple.columns))
         return SureGap(float(lower), float(nominal), spread, worst, couple.adrift)
 
     def nominal_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats
     ) -> float:
         """The gap of the pieces as adjusted, a shifted by (3,) mm; negative where they overlap."""
+        return self._kept(
+            a,
+            b,
+            ("nominal", mine, theirs, _bytes(shift)),
+            lambda: self._nominal_gap(a, mine, b, theirs, shift),
+        )
+
+    def _nominal_gap(
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats
+    ) -> float:
         ours, others = a.moving[mine][0], b.moving[theirs][0]
         best = np.inf
         for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
@@ -168,6 +264,23 @@ class Pairs:
                 break
             best = min(best, nearest(ours[i], others[j], shift)[0])
         return float(best)
+
+    def _kept(
+        self,
+        a: PlacedPart,
+        b: PlacedPart,
+        what: tuple[Hashable, ...],
+        make: Callable[[], Answer],
+        classes: Classes = NUMBERS,
+    ) -> Answer:
+        """An answer on two parts, remembered where there is a memo."""
+        return make() if self._keys is None else self._keys.get(a, b, what, make, classes)
+
+    def _whole(self, form: Floats, columns: NDArray[np.intp]) -> Floats:
+        """A form by some of the sources as one by all of them."""
+        whole = np.zeros(len(self.layout.survey.sources))
+        whole[columns] = form
+        return whole
 
     def _quick(
         self,
@@ -184,6 +297,30 @@ class Pairs:
             ours = ours.moved(shift)
         bend = self.bend(a, mine, b, theirs)
         return crowd_bounds(ours, others, couple.sure, bend) - couple.slack_mm
+
+    def _towards(
+        self,
+        couple: _Couple,
+        a: PlacedPart,
+        mine: str,
+        b: PlacedPart,
+        theirs: str,
+        shift: Floats | None,
+        candidates: Sequence[_Candidate],
+    ) -> Floats:
+        """Lower bounds on the sure gaps of some pieces along the ways to one another, mm: (k,)."""
+        ours, others = couple.mine.crowd(mine), couple.theirs.crowd(theirs)
+        if shift is not None:
+            ours = ours.moved(shift)
+        found = bounds_towards(
+            ours,
+            others,
+            np.array([(one.i, one.j) for one in candidates]),
+            np.array([one.way for one in candidates]),
+            couple.sure,
+            self.bend(a, mine, b, theirs),
+        )
+        return found - couple.slack_mm
 
     def _by_box_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats | None
@@ -234,7 +371,12 @@ class Pairs:
 
     def _outline(self, part: PlacedPart) -> Outline:
         if part.name not in self._outlines:
-            self._outlines[part.name] = outline(part, self.layout.uncertainty)
+            sure = self.layout.uncertainty
+            self._outlines[part.name] = (
+                outline(part, sure)
+                if self._keys is None
+                else self._keys.outline(part, lambda: outline(part, sure))
+            )
         return self._outlines[part.name]
 
     def bend(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> Bend:
@@ -289,6 +431,16 @@ class _Moves:
                 for piece in zip(*self._part.moving[component], strict=True)
             )
         return self._made[component]
+
+
+def _with_form(gap: SureGap, change: Callable[[Floats], Floats]) -> SureGap:
+    if gap.worst is None:
+        return gap
+    return replace(gap, worst=replace(gap.worst, form=change(gap.worst.form)))
+
+
+def _bytes(shift: Floats | None) -> bytes:
+    return b"" if shift is None else shift.tobytes()
 
 
 def component_pairs(layout: Layout, a: PlacedPart, b: PlacedPart) -> Iterator[tuple[str, str]]:

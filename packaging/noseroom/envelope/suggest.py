@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 # A shorter likeness than this is more often a different word than a slip.
 _LIKENESS = 0.6
@@ -19,6 +20,12 @@ _DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?")
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """The known spelling nearest to a word, whatever its case; "" when none is near."""
+    return _nearest(word, tuple(known))
+
+
+@lru_cache(maxsize=4096)
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    # A sentence is tried in every form; most hints are for forms that it does not have.
     spellings = {one.casefold(): one for one in known}
     near = difflib.get_close_matches(word.casefold(), spellings, n=1, cutoff=_LIKENESS)
     return spellings[near[0]] if near else ""

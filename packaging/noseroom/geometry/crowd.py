@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from noseroom.geometry.separation import Bend, MovingPiece, Uncertainty, seen_from
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 _SAME = 1e-4
 _NULL_MM = 1e-6
@@ -77,6 +78,54 @@ def crowd_bounds(a: Crowd, b: Crowd, sure: Uncertainty, bend: Bend) -> Floats:
             best = np.maximum(best, low_b[None, :] - high_a[:, None] - lost)
             best = np.maximum(best, low_a[:, None] - high_b[None, :] - lost)
     return best
+
+
+def bounds_towards(
+    a: Crowd, b: Crowd, pairs: Indices, ways: Floats, sure: Uncertainty, bend: Bend
+) -> Floats:
+    """Guaranteed lower bounds on the gaps of some pairs, each along its own way, mm: (k,).
+
+    pairs: (k, 2), numbers of the pieces of a and of b. ways: (k, 3), unit, from a to b.
+    """
+    best = np.full(len(pairs), -np.inf)
+    if any(x.any() for one in (*a.moves, *b.moves) for x in (one.null_shift, one.null_turn)):
+        return best
+    mine, first_mine = _rows(a, pairs[:, 0])
+    theirs, first_theirs = _rows(b, pairs[:, 1])
+    near = ways[np.repeat(np.arange(len(pairs)), np.diff([*first_theirs, len(theirs)]))]
+    far = ways[np.repeat(np.arange(len(pairs)), np.diff([*first_mine, len(mine)]))]
+    for holder, off in ((a.moves[0], bend.seen_from_a), (b.moves[0], bend.seen_from_b)):
+        low = _reach(b, theirs, near, holder, sure)[0]
+        high = _reach(a, mine, far, holder, sure)[1]
+        apart = np.minimum.reduceat(low, first_theirs) - np.maximum.reduceat(high, first_mine)
+        best = np.maximum(best, apart - np.abs(ways) @ off)
+    return best
+
+
+def _rows(crowd: Crowd, pieces: Indices) -> tuple[Indices, Indices]:
+    """Corners of some pieces, one piece after the other, and where each begins."""
+    ends = np.append(crowd.starts[1:], len(crowd.moves[0].corners))
+    rows = [np.arange(crowd.starts[one], ends[one]) for one in pieces]
+    return np.concatenate(rows), np.cumsum([0, *(len(one) for one in rows[:-1])])
+
+
+def _reach(
+    crowd: Crowd, rows: Indices, ways: Floats, holder: MovingPiece, sure: Uncertainty
+) -> tuple[Floats, Floats]:
+    """How far corners (n) surely reach along ways (n, 3), each along its own: least and most."""
+    corners = crowd.moves[0].corners[rows]
+    at = np.einsum("ni,ni->n", corners, ways)
+    spread = np.zeros(len(rows))
+    for one in crowd.moves:
+        form = np.zeros((len(rows), holder.shift.shape[1]))
+        if one is not holder:
+            form += ways @ (one.shift - holder.shift)
+            form += np.cross(corners - one.origin, ways) @ one.turn
+            form -= np.cross(corners - holder.origin, ways) @ holder.turn
+        if one.swell is not None:
+            form += np.einsum("ni,nis->ns", ways, one.swell[rows])
+        spread = np.maximum(spread, sure.spread(form))
+    return at - spread, at + spread
 
 
 def _axes(a: MovingPiece, b: MovingPiece) -> Iterator[Floats]:

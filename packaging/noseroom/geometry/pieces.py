@@ -78,6 +78,14 @@ def frame_of(direction: tuple[float, float, float]) -> tuple[NDArray[Any], NDArr
     return first, np.cross(along, first)
 
 
+def _round(direction: tuple[float, float, float], sides: int) -> NDArray[np.float64]:
+    """Unit vectors (sides, 3) square to a direction, evenly all round."""
+    first, second = frame_of(direction)
+    angles = 2.0 * math.pi * np.arange(sides) / sides
+    ways: NDArray[np.float64] = np.outer(np.cos(angles), first) + np.outer(np.sin(angles), second)
+    return ways
+
+
 def cylinder(
     component: str,
     start: Vectors,
@@ -94,17 +102,14 @@ def cylinder(
     radius, end_radius: mm.
     """
     along = np.asarray(direction, dtype=float)
-    first, second = frame_of(direction)
-    grow = 1.0 / math.cos(math.pi / sides)
+    ways = _round(direction, sides) / math.cos(math.pi / sides)
     last = radius if end_radius is None else end_radius
     far = start + np.asarray(length)[..., None] * along
-    rows: list[Vectors] = []
-    for centre, r in ((start, radius), (far, last)):
-        for k in range(sides):
-            angle = 2.0 * math.pi * k / sides
-            way = grow * (math.cos(angle) * first + math.sin(angle) * second)
-            rows.append(centre + np.asarray(r)[..., None] * way)
-    return Piece(component, _stack(rows))
+    ends = [
+        np.asarray(centre)[..., None, :] + np.asarray(r)[..., None, None] * ways
+        for centre, r in ((start, radius), (far, last))
+    ]
+    return Piece(component, np.concatenate(np.broadcast_arrays(*ends), axis=-2))
 
 
 def ring(
@@ -124,19 +129,15 @@ def ring(
     (0.1 % of the radius at 72). The outer corners are circumscribed.
     """
     along = np.asarray(direction, dtype=float)
-    first, second = frame_of(direction)
-    grow = 1.0 / math.cos(math.pi / sides)
-    offset = np.asarray(length)[..., None] * along
-    made: list[Piece] = []
-    for k in range(sides):
-        corners: list[Vectors] = []
-        for angle in (2.0 * math.pi * k / sides, 2.0 * math.pi * (k + 1) / sides):
-            way = math.cos(angle) * first + math.sin(angle) * second
-            for r in (np.asarray(inner), np.asarray(outer) * grow):
-                near = start + r[..., None] * way
-                corners += [near, near + offset]
-        made.append(Piece(component, _stack(corners)))
-    return tuple(made)
+    ways = _round(direction, sides)
+    offset = (np.asarray(length)[..., None] * along)[..., None, :]
+    radii = np.asarray(inner), np.asarray(outer) / math.cos(math.pi / sides)
+    near = [np.asarray(start)[..., None, :] + r[..., None, None] * ways for r in radii]
+    rims = np.broadcast_arrays(near[0], near[0] + offset, near[1], near[1] + offset)
+    # (..., sides, 4, 3): the four corners at each angle; a wedge has those of two angles.
+    corners = np.stack(rims, axis=-2)
+    wedges = np.concatenate([corners, np.roll(corners, -1, axis=-3)], axis=-2)
+    return tuple(Piece(component, wedges[..., k, :, :]) for k in range(sides))
 
 
 def ball(component: str, centre: Vectors, radius: Scalar) -> Piece:

@@ -181,12 +181,15 @@ class Problem:
                 return point, iteration
             if iteration == max_iterations:
                 break
-            state = self.descend(point, slow=length > _SLOW * before)
-            if state is None:
-                # At a minimum of the linear model no direction has anything left to gain.
-                held = np.abs(point.projected) <= _HELD * (1.0 + np.sqrt(point.cost))
-                return replace(point, factors=point.factors.keep(held)), iteration
-            point = self.linearise(state)
+            there = None if length > _SLOW * before else self.advance(point)
+            if there is None:
+                state = self.descend(point)
+                if state is None:
+                    # At a minimum of the linear model no direction has anything left to gain.
+                    held = np.abs(point.projected) <= _HELD * (1.0 + np.sqrt(point.cost))
+                    return replace(point, factors=point.factors.keep(held)), iteration
+                there = self.linearise(state)
+            point = there
         raise SurveyError(
             f"the readings did not settle within {max_iterations} steps (the next would be "
             f"{length:.2g} standard deviations); the one furthest off is {self.worst(point)}"
@@ -234,13 +237,21 @@ class Problem:
         noise = 4.0 * np.sqrt(point.cost) * self.rounding(point)
         return float(_COSTS_TIE * (1.0 + point.cost) + noise)
 
-    def descend(self, point: Point, *, slow: bool) -> FloatArray | None:
-        """The next state, or None where chi² is flat. slow: the step before gained too little."""
-        if not slow:
-            promised = np.array([point.projected @ point.projected])
-            states, good = self._try(point, point.projected[None, :], promised)
-            if good[0]:
-                return np.asarray(states[0])
+    def advance(self, point: Point) -> Point | None:
+        """The point after the whole step, or None where that does not keep what it promised.
+
+        It nearly always does, so that it is linearised there at once.
+        """
+        try:
+            there = self.linearise(self._after(point, point.projected))
+        except SurveyError:
+            return None  # out of the model's domain
+        promised = np.array([point.projected @ point.projected])
+        kept = self._kept(point, np.array([there.cost]), promised)
+        return there if kept[0] else None
+
+    def descend(self, point: Point) -> FloatArray | None:
+        """The state after a shorter step, or None where chi² is flat."""
         steps, promised = self._shorter_steps(point)
         if promised[0] <= self.hidden(point):
             return None
@@ -296,14 +307,24 @@ class Problem:
         Good is a step that removes at least _AGREEMENT of the chi² that it promised to remove, or
         one so small that rounding hides what it removes.
         """
-        moves = (steps / point.factors.singular) @ point.factors.right.T
-        states = point.state + moves * self.scale
+        states = self._after(point, steps)
         predicted = _real(self.predict(states.astype(np.complex128)))
         weighted = (self.observations.value - predicted) / self.observations.deviation
-        removed = point.cost - (weighted**2).sum(axis=1)
+        return states, self._kept(point, (weighted**2).sum(axis=1), promised)
+
+    def _after(self, point: Point, steps: FloatArray) -> FloatArray:
+        """States (..., n) after steps (..., p) in standard deviations."""
+        moves = (steps / point.factors.singular) @ point.factors.right.T
+        after: FloatArray = point.state + moves * self.scale
+        return after
+
+    def _kept(self, point: Point, costs: FloatArray, promised: FloatArray) -> BoolArray:
+        """Which steps keep their promise, by the chi² that they reach."""
+        removed = point.cost - costs
         # nan compares false, so a step out of the model's domain is never good.
         good = (removed >= _AGREEMENT * promised) | (promised <= self.hidden(point))
-        return states, good & np.isfinite(removed)
+        kept: BoolArray = good & np.isfinite(removed)
+        return kept
 
     def rounding(self, point: Point) -> float:
         """How far rounding of the predictions alone can move `projected`."""

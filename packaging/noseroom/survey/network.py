@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from noseroom.envelope.model import FeatureRef, Sentence, SizeReading
 from noseroom.errors import SurveyError
-from noseroom.survey.features import Feature, vector
+from noseroom.survey.features import Feature
 from noseroom.survey.poses import ROTATION_SCALE_MM, Pose, identity, rotation
 from noseroom.survey.readings import Predict, Touched, equation, touch
 
@@ -138,6 +138,22 @@ class Network:
         self.start = np.array(state, dtype=np.float64)
         self._equations = None
 
+    def state_of(self, other: Network, there: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Another network's state in the unknowns of this one (n,); the start of those it lacks."""
+        state = self.start.copy()
+        for name, columns in self._columns.items():
+            known = dict(zip(other._movements(name), other._columns.get(name, ()), strict=True))
+            for movement, column in zip(self._movements(name), columns, strict=True):
+                if movement in known:
+                    state[column] = there[known[movement]]
+        for pair, column in self._size_columns.items():
+            if pair in other._size_columns:
+                state[column] = there[other._size_columns[pair]]
+        return state
+
+    def _movements(self, name: str) -> tuple[int, ...]:
+        return self.stations[name].movements() if name in self.stations else ()
+
     def shifted(
         self, state: NDArray[np.float64], name: str, shift: NDArray[np.float64]
     ) -> NDArray[np.float64]:
@@ -172,14 +188,30 @@ class Network:
     def poses(self, state: NDArray[Any]) -> dict[str, Pose]:
         """Every station's pose in the vehicle frame, for a state (..., n)."""
         found: dict[str, Pose] = {"": identity()}
+        free = [name for name, columns in self._columns.items() if columns]
+        # All rotations in one batch: there are few numbers to each, and many calls.
+        moves = {name: self._moves(name, state) for name in free}
+        turns: NDArray[Any] = np.zeros((*state.shape[:-1], 0, 3, 3))
+        if free:
+            vectors = [moves[name][..., 3:] for name in free]
+            turns = rotation(np.stack(vectors, axis=-2) / ROTATION_SCALE_MM)
         for name, station in self.stations.items():
-            moves: list[Any] = [0.0] * 6
-            for movement, column in zip(station.movements(), self._columns[name], strict=True):
-                moves[movement] = state[..., column]
-            shift = vector(*moves[:3]) + station.start
-            turn = rotation(vector(*moves[3:]) / ROTATION_SCALE_MM)
+            if name in moves:
+                turn = turns[..., free.index(name), :, :]
+                shift = moves[name][..., :3] + station.start
+            else:
+                turn, shift = np.eye(3), station.start
             found[name] = found[station.carrier].then(turn, shift)
         return found
+
+    def _moves(self, name: str, state: NDArray[Any]) -> NDArray[Any]:
+        """The movements (..., 6) of a station in a state (..., n); 0 for those it has not."""
+        columns, movements = list(self._columns[name]), self.stations[name].movements()
+        if len(movements) == 6:
+            return state[..., columns]
+        moves: NDArray[Any] = np.zeros((*state.shape[:-1], 6), dtype=state.dtype)
+        moves[..., list(movements)] = state[..., columns]
+        return moves
 
     def touched(self, ref: FeatureRef, at: Mapping[str, Any], poses: Mapping[str, Pose]) -> Touched:
         """A feature reference placed by poses; `at` holds each station's features."""
@@ -211,8 +243,8 @@ class Network:
             self._plain[name] = self._made(name, {**station.constants, **plain})
         return self._plain[name]
 
-    def predict(self, state: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        """Values of all sentence rows, then of all size rows; (k, n) to (k, m)."""
+    def predict(self, state: NDArray[Any]) -> NDArray[Any]:
+        """Values of all sentence rows, then of all size rows; (k, n) to (k, m), complex or real."""
         poses, features = self.poses(state), self.features(state)
         columns: list[NDArray[Any]] = []
         for sentence, formula in self.equations():
@@ -224,7 +256,7 @@ class Network:
         for name, key in self._size_rows:
             column = self._size_columns[name, key]
             columns.append(self.stations[name].sizes[key].value + state[..., column])
-        return np.stack(columns, axis=-1).astype(np.complex128)
+        return np.stack(columns, axis=-1).astype(state.dtype)
 
     def check_values(self, states: NDArray[Any], at: NDArray[np.float64]) -> NDArray[Any]:
         """What all `checks` would read, (k, c), at states (k, n); settled at a real state (n,)."""

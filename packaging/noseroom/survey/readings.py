@@ -95,6 +95,10 @@ def equation(
             return lambda a, b: _length(a.point - _placed(b).point)
         case "edge to edge":
             return _edges(sentence, subject, _need(other, sentence), at, _placed(to))
+        case "travel":
+            raise SurveyError(
+                f"{sentence.text!r} says what moves, not where it stands", lines=(sentence.line,)
+            )
 
 
 def _need(feature: Feature | None, sentence: Sentence) -> Feature:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from noseroom.envelope.model import Sentence
 from noseroom.errors import SurveyError
+from noseroom.fingerprints import fingerprint
 from noseroom.survey.adjustment import (
     Adjustment,
     Observations,
@@ -69,11 +71,46 @@ class Placement:
     size_gain: Mapping[str, NDArray[np.float64]]
 
     @property
+    def gains(self) -> tuple[NDArray[np.float64], ...]:
+        """How it follows the sources: (n, s) each; shift, turn, then each size."""
+        return (
+            self.shift_gain,
+            self.turn_gain,
+            *(gain[None] for gain in self.size_gain.values()),
+        )
+
+    @property
+    def nulls(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """How it follows what nothing fixes: (3, q) each."""
+        return self.shift_null, self.turn_null
+
+    def settled(self) -> Placement:
+        """The same without the rounding of the adjustment in its last digits.
+
+        An adjustment after a change elsewhere gives the same one to the bit then (nearly always),
+        so that nothing that follows from it has to be computed again.
+        """
+        return replace(
+            self,
+            pose=Pose(_rounded(self.pose.turn, 12), _rounded(self.pose.shift, 8)),
+            shift_gain=_rounded(self.shift_gain, 8),
+            turn_gain=_rounded(self.turn_gain, 11),
+            shift_null=_rounded(self.shift_null, 8),
+            turn_null=_rounded(self.turn_null, 11),
+            sizes={key: round(value, 8) for key, value in self.sizes.items()},
+            size_gain={key: _rounded(gain, 8) for key, gain in self.size_gain.items()},
+        )
+
+    @property
     def known(self) -> bool:
         """Whether readings and assumptions fix its whole pose."""
         return (
             not (np.abs(self.shift_null) > 1e-6).any() and not (np.abs(self.turn_null) > 1e-8).any()
         )
+
+
+def _rounded(values: NDArray[np.float64], decimals: int) -> NDArray[np.float64]:
+    return np.asarray(np.round(values, decimals) + 0.0)  # + 0.0 turns -0.0 into 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +140,23 @@ class Survey:
     adjustment: Adjustment
     network: Network
 
+    @cached_property
+    def prints(self) -> NDArray[np.bytes_]:
+        """(s,) the fingerprint of each source, whatever its line and how the others agree to it."""
+        made = [
+            fingerprint(
+                *(one.text, one.station, one.key, one.value, one.half_width),
+                *(one.deviation, one.reach, one.assumed),
+            )
+            for one in self.sources
+        ]
+        return np.array(made, dtype="S16")
+
+    def felt(self, *placements: Placement) -> NDArray[np.bool_]:
+        """(s,) which sources move any of some placements, or their sizes."""
+        gains = [gain for one in placements for gain in one.gains]
+        return np.asarray(np.any([(gain != 0).any(axis=0) for gain in gains], axis=0))
+
     @property
     def deviations(self) -> NDArray[np.float64]:
         """(s,) standard deviations of readings and measured sizes; 0 for assumptions."""
@@ -114,8 +168,10 @@ class Survey:
         return np.array([one.reach for one in self.sources])
 
 
-def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
-    """Adjust the whole nose.
+def solve(
+    stations: Sequence[Station], sentences: Sequence[Sentence], near: Survey | None = None
+) -> Survey:
+    """Adjust the whole nose. near: one that differs little, to begin from.
 
     Assumptions that the readings fix twelve times better are dropped, and so is one that the
     readings refute by more than its own range; both are listed. Bounds and side words choose
@@ -126,7 +182,8 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     dropped: list[Source] = []
     refuted: list[Source] = []
     network = Network(stations, sentences)
-    adjustment = best_adjustment(network, adjusted)
+    state = None if near is None else network.state_of(near.network, near.adjustment.estimate)
+    adjustment = best_adjustment(network, adjusted, state)
     while True:
         network.begin(adjustment.estimate)
         rows = network.rows()

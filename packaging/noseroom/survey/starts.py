@@ -42,16 +42,19 @@ _BROKEN_CHECK = 1e6
 _ROUND_FORMS = ("edge to edge", "straight")
 
 
-def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
+def best_adjustment(network: Network, adjusted: Adjust, near: Floats | None = None) -> Adjustment:
     """Adjust from the side that the words say, else from all round; refuse mirror images.
 
-    network: begins where the result is. adjusted: adjusts a network from its start.
+    network: begins where the result is. adjusted: adjusts a network from its start. near: a state
+    (n,) to begin with, that of a nose which differs little.
     Raises SurveyError, with lines, when nothing can be adjusted or two places are equally right.
     """
     found: list[tuple[float, Adjustment]] = []
     failure: SurveyError | None = None
     failures = 0
-    for state in itertools.islice(_starts(network), _MOST_STARTS):
+    starts = _starts(network, network.start.copy())
+    first = [] if near is None else [near]
+    for state in itertools.islice(itertools.chain(first, starts), _MOST_STARTS):
         network.begin(state)
         try:
             one = adjusted(network)
@@ -61,6 +64,8 @@ def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
             if failures == _MOST_FAILURES:
                 break
             continue
+        if state is near and one.null_space.size:
+            continue  # what nothing fixes stays where it begins: not where it last was
         found.append((_price(network, one), one))
         lowest = min(price for price, _ in found)
         again = sum(1 for price, _ in found if price < lowest + _AS_GOOD)
@@ -125,9 +130,8 @@ def _believable(adjustment: Adjustment) -> float:
     return free + 5.0 * float(np.sqrt(2.0 * free)) + 4.0
 
 
-def _starts(network: Network) -> Iterator[Floats]:
-    """The usual places moved to the sides that were said, then all round for parts read round."""
-    plain = network.start.copy()
+def _starts(network: Network, plain: Floats) -> Iterator[Floats]:
+    """The usual places (n,) moved to the sides that were said, then all round if read round."""
     hinted = plain
     for sentence in network.checks:
         name = sentence.subject.part

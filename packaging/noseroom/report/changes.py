@@ -1,0 +1,50 @@
+"""What is otherwise in one result than in the one before it, in a few lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from noseroom.findings import Verdict
+from noseroom.report.result import Result
+
+_SAID = {
+    Verdict.FITS: "fits",
+    Verdict.FOULS: "fouls",
+    Verdict.TOO_CLOSE: "too close to call",
+    Verdict.NOT_KNOWN: "not known",
+}
+
+
+def changes(before: Result | None, now: Result) -> list[str]:
+    """Lines for a terminal: the verdict on the nose, then each finding that has changed.
+
+    Without a result before it, the verdict and what does not fit.
+    """
+    counts = ", ".join(
+        f"{len(now.of(verdict))} {said}" for verdict, said in _SAID.items() if now.of(verdict)
+    )
+    first = f"{now.title}: {_SAID[now.verdict]} ({counts or 'nothing to check'})"
+    if before is None:
+        open_ = [one for one in now.findings if one.verdict is not Verdict.FITS]
+        return [first, *(f"  {one.note}" for one in open_)]
+    lines = [f"  {line}" for line in _changed(before, now)]
+    return [first, *(lines or ["  no finding has changed"])]
+
+
+def _changed(before: Result, now: Result) -> Iterator[str]:
+    """The findings that say something else, the worst first, then those that are gone."""
+    known = {one.id: one for one in before.findings}
+    for one in now.findings:
+        other = known.pop(one.id, None)
+        if other is None:
+            yield f"{_SAID[one.verdict]} (before: not near): {one.note}"
+        elif other.verdict is not one.verdict:
+            yield f"{_SAID[one.verdict]} (before: {_SAID[other.verdict]}): {one.note}"
+        elif other.note != one.note:
+            yield f"{_SAID[one.verdict]} as before: {one.note}"
+    for gone in known.values():
+        names = " and ".join(gone.parts)
+        if gone.id.startswith("fit:"):
+            yield f"fits by far (before: {_SAID[gone.verdict]}): {names}"
+        else:
+            yield f"no longer asked (before: {_SAID[gone.verdict]}): {gone.question}: {names}"

@@ -1,0 +1,15 @@
+"""What holds for every test: no answers from earlier runs of the program on this machine."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """A cache of the test run's own; its workers share it, as runs at once do."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    os.environ["NOSEROOM_CACHE"] = str(shared / "cache")
