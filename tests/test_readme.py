@@ -127,12 +127,22 @@ def test_the_example_is_a_nose_that_can_be_read() -> None:
 
 
 def test_the_scan_shown_belongs_in_the_example() -> None:
-    whole, scan = [text for language, text in BLOCKS if language == "yaml"]
+    whole, scan, _ = [text for language, text in BLOCKS if language == "yaml"]
     nose = read_text(whole + scan, KINDS, rule_keys=clearance_rules())
     panel = nose.parts["inner panel"]
     assert set(panel.points) == {"lower bolt", "upper bolt", "strut top"}
     assert len(panel.place) == 4
     assert nose.parts["inner panel"].joined == ("core support",)
+
+
+def test_what_moves_is_read_as_shown() -> None:
+    whole, _, moves = [text for language, text in BLOCKS if language == "yaml"]
+    more = "fan:\n  diameter: 17\nhood latch:\n  place: wanted\n"
+    nose = read_text(whole + moves + more, KINDS, rule_keys=clearance_rules())
+    assert [one.direction for one in nose.parts["engine"].pried] == [None, "aft"]
+    assert nose.parts["hood"].sizes["moves.open"].value == 60
+    assert nose.parts["drag link"].kind == "steering link"
+    assert nose.parts["drag link"].sizes["moves.up"].value == 76.2
 
 
 def test_a_rule_is_changed_as_shown() -> None:

@@ -43,7 +43,7 @@ _COMBINE = ("combine", "clean", "swept")
 
 def method_name(kind: str) -> str:
     """The name of a kind's creator, such as "waterPump" for the water pump."""
-    first, *rest = kind.split()
+    first, *rest = kind.replace("-", " ").split()
     return _METHODS.get(kind, first + "".join(word.capitalize() for word in rest))
 
 
@@ -86,7 +86,8 @@ def _declared(part: type[Part]) -> Iterator[tuple[Field[Any], Size | Choice | No
     """Fields that shape the solid, with their declaration; None for a run."""
     for one in fields(part):
         declared = one.metadata.get("file")
-        if isinstance(declared, Size) and declared.key.startswith("moves."):
+        key = declared.key if isinstance(declared, Choice | Size) else ""
+        if key == "mounts" or key.startswith("moves."):
             continue  # how far it moves is no matter of its shape
         if isinstance(declared, Size | Choice) or one.name == "run":
             yield one, declared

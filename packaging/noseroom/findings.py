@@ -52,7 +52,7 @@ class Support:
 class Finding:
     """One question and its answer.
 
-    id: stable, made of question and parts. state: "at rest" (later: "at speed", "moving").
+    id: stable, made of question and parts. state: "at rest", "moving" or "at speed".
     relation: of the two bodies as adjusted. measured_mm: their distance (negative: the distance to
     pull them apart). bound_mm: the true distance of the model is never below it. spread_mm: what
     the uncertainty of readings and assumptions may take off. points: closest points, vehicle
@@ -76,6 +76,11 @@ class Finding:
     remedies: tuple[str, ...] = ()
     rests_on: tuple[Support, ...] = ()
     details: dict[str, float | str | list[list[float]]] = field(default_factory=dict)
+
+    @property
+    def is_service(self) -> bool:
+        """Whether it is about working on the nose once it is together: it stands apart."""
+        return self.id.startswith("service: ")
 
     @property
     def sure_mm(self) -> float | None:

@@ -1,16 +1,19 @@
-"""Does it keep clear when the engine moves? Every pair of something on it and something fixed."""
+"""Does it keep clear in motion? Every pair of something that moves and something that does not."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks import words
-from noseroom.checks.motion import Motion, MovingPairs, motions_of
-from noseroom.checks.pairs import Pairs, SureGap, component_pairs
+from noseroom.checks.movement import Motion, motions_of, movers
+from noseroom.checks.moving_search import MovingSearch, Nearest
+from noseroom.checks.moving_words import doing, may_do
+from noseroom.checks.pairs import Pairs, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.geometry.clearance import clearance
@@ -27,18 +30,9 @@ _CAP_MM = 150.0
 _NEAR_MM = 60.0
 """An engine of which nobody knows where it stands matters to what is nearer than this."""
 _ENGINE_GROUPS = ("engine", "fan and hub")
-
-
-@dataclass(frozen=True, eq=False)
-class _Case:
-    """Two components that may come too near. unseen: one is space that a scan did not see."""
-
-    a: PlacedPart
-    mine: str
-    b: PlacedPart
-    theirs: str
-    gap: SureGap
-    unseen: bool
+_ERROR_MM = 3.0
+_NEAREST_MM = 30.0
+"""Of pairs that surely stay further apart than this nobody asks which come nearest."""
 
 
 def check_moving(
@@ -48,35 +42,68 @@ def check_moving(
     settled: Collection[frozenset[str]],
     progress: Progress,
 ) -> tuple[Finding, ...]:
-    """Findings on pairs that may meet when an engine moves, or one that says that none may.
+    """Findings on pairs that may meet when something moves, or one that says that none may.
 
     settled: the pairs that are known to keep their rules at rest; of the others the answer at rest
-    says what is to be said.
+    says what is to be said. What moves is looked at in every combination with what else moves.
     """
+    rule = rules.named(RULE)
+    search = MovingSearch(pairs, motions_of(pairs.layout))
     found: list[Finding] = []
-    for motion in motions_of(pairs.layout):
-        moving = MovingPairs(pairs, motion)
+    seen: set[frozenset[str]] = set()
+    for motion in search.motions:
         todo = [
-            pair for pair in _opposite(moving) if frozenset(one.name for one in pair) in settled
+            pair
+            for pair in _opposite(search, motion)
+            if frozenset(one.name for one in pair) in settled
         ]
         bad: list[Finding] = []
+        fine: list[_Pair] = []
         for done, (a, b) in enumerate(todo):
-            progress(done, len(todo), f"{a.name} and {b.name} when the {motion.engine} moves")
-            case = _worst(moving, a, b, rules.named(RULE).value_mm)
-            if case is not None:
-                bad.append(_finding(moving, bodies, rules.named(RULE), case))
+            progress(done, len(todo), f"{a.name} and {b.name} when the {motion.root} moves")
+            if frozenset((a.name, b.name)) in seen:
+                continue
+            seen.add(frozenset((a.name, b.name)))
+            sure = search.kept(a, b, ("sure", rule.value_mm), partial(_sure_mm, search, a, b, rule))
+            case = None if sure >= rule.value_mm else search.nearest(a, b, rule.value_mm)
+            if case is None:
+                fine.append(_Pair(sure, a, b))
+            else:
+                bad.append(_finding(search, bodies, rule, case))
         found += bad
-        if todo and not bad:
-            found.append(_all_clear(moving, rules.named(RULE), len(todo)))
-    return (*found, *_astray(pairs, rules.named(RULE)))
+        if fine and not bad:
+            found.append(_all_clear(search, motion, rule, len(todo), fine))
+    return (*found, *_astray(pairs, rule), *_on_two(pairs, rule))
+
+
+@dataclass(frozen=True, eq=False)
+class _Pair:
+    """Two parts that keep what is asked, and what surely stays between them at the least, mm."""
+
+    sure_mm: float
+    a: PlacedPart
+    b: PlacedPart
+
+
+def _sure_mm(search: MovingSearch, a: PlacedPart, b: PlacedPart, rule: Rule) -> float:
+    """What surely stays between two parts, without pains beyond what is asked."""
+    sure = search.quick_mm(a, b)
+    if search.far(a, b) and sure < _NEAREST_MM:
+        # A far swing is looked at once for both questions: it takes the most time.
+        near = search.nearest(a, b, rule.value_mm, below_mm=_NEAREST_MM, error_mm=_ERROR_MM)
+        sure = _NEAREST_MM if near is None else max(sure, near.gap.lower_mm)
+    if sure < rule.value_mm:
+        case = search.nearest(a, b, rule.value_mm)
+        sure = rule.value_mm if case is None else case.gap.lower_mm
+    return float(sure)
 
 
 def _astray(pairs: Pairs, rule: Rule) -> Iterator[Finding]:
     """What moves with an engine of which nothing says where it stands, and is near something."""
     layout = pairs.layout
-    moved = {name for motion in motions_of(layout) for name in motion.moved}
+    placed = {one.name for one in layout.parts.values() if _root_known(pairs, one)}
     parts = [one for one in layout.parts.values() if one.components and not one.unplaced]
-    lost = [one for one in parts if one.group in _ENGINE_GROUPS and one.name not in moved]
+    lost = [one for one in parts if one.group in _ENGINE_GROUPS and one.name not in placed]
     fixed = [one for one in parts if one.group not in _ENGINE_GROUPS]
     near = [
         one.name
@@ -103,16 +130,48 @@ def _astray(pairs: Pairs, rule: Rule) -> Iterator[Finding]:
         )
 
 
-def _opposite(moving: MovingPairs) -> Iterator[tuple[PlacedPart, PlacedPart]]:
-    """Pairs of a part that moves and one that does not."""
+def _root_known(pairs: Pairs, part: PlacedPart) -> bool:
+    roots = movers(pairs.layout, part)
+    return bool(roots) and roots[0].known
+
+
+def _on_two(pairs: Pairs, rule: Rule) -> Iterator[Finding]:
+    """What moves on something that moves itself."""
+    for part in pairs.layout.parts.values():
+        roots = movers(pairs.layout, part)
+        if len(roots) < 2 or not part.components or part.unplaced:
+            continue
+        both = words.listed([one.name for one in roots])
+        yield Finding(
+            id=f"moving: {part.name}",
+            question="does it keep clear when both of its carriers move",
+            parts=(part.name,),
+            verdict=Verdict.NOT_KNOWN,
+            note=(
+                f"Whether the {part.name} keeps clear when {both} move is not known: one moves on "
+                f"the other, and that is not looked at."
+            ),
+            state=STATE,
+            rule=rule,
+            remedies=(f"say that the car carries the {roots[0].name}, if it does",),
+        )
+
+
+def _opposite(search: MovingSearch, motion: Motion) -> Iterator[tuple[PlacedPart, PlacedPart]]:
+    """Pairs of a part that moves with a motion and one that does not."""
     placed = [
         part
-        for part in moving.layout.parts.values()
-        if part.components and not part.unplaced and not gives(moving.motion, part)
+        for part in search.at_rest.layout.parts.values()
+        if part.components and not part.unplaced and len(movers(search.at_rest.layout, part)) < 2
     ]
+    give = {part.name for part in placed if any(gives(one, part) for one in search.motions)}
     for a in placed:
         for b in placed:
-            if a.name in moving.motion.moved and b.name not in moving.motion.moved:
+            if (
+                a.name in motion.moved
+                and b.name not in motion.moved
+                and not give & {a.name, b.name}
+            ):
                 yield a, b
 
 
@@ -122,43 +181,18 @@ def gives(motion: Motion, part: PlacedPart) -> bool:
     return part.kind == "hose" and len(ends) > 1
 
 
-def _worst(moving: MovingPairs, a: PlacedPart, b: PlacedPart, asked_mm: float) -> _Case | None:
-    """The components that may come nearest, or None where all surely keep what is asked."""
-    worst: _Case | None = None
-    loose = moving.sway_mm(a, b)
-    for mine, theirs in component_pairs(moving.layout, a, b):
-        if moving.box_gap_mm(a, mine, b, theirs) - loose >= asked_mm:
-            continue
-        gap = moving.sure_gap(a, mine, b, theirs, enough_mm=asked_mm)
-        if gap.answers(asked_mm) and gap.lower_mm >= asked_mm:
-            continue
-        # What can be told comes before what cannot: it may be a sure foul.
-        told = gap.answers(asked_mm), -gap.lower_mm
-        if worst is None or told > (worst.gap.answers(asked_mm), -worst.gap.lower_mm):
-            unseen = mine in a.part.unseen() or theirs in b.part.unseen()
-            worst = _Case(a, mine, b, theirs, gap, unseen)
-    return worst
-
-
-def _amounts(motion: Motion, gap: SureGap) -> Floats:
-    """What the engine does where the two come nearest, (5,) degrees and mm."""
-    if gap.worst is None:
-        return np.zeros(len(motion.reaches))
-    way = np.sign(gap.worst.form[-len(motion.reaches) :])
-    return np.asarray(-way * motion.reaches)
-
-
-def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Finding:
-    motion, unit = moving.motion, moving.layout.envelope.unit
+def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) -> Finding:
+    unit = search.at_rest.layout.envelope.unit
     a, b, gap = case.a, case.b, case.gap
-    amounts = _amounts(motion, gap)
+    motions = [one for one in search.motions if one.root in case.amounts]
+    names = words.listed([f"the {one.root}" for one in motions])
+    moves = "moves" if len(motions) == 1 else "move"
     pair = f"{a.name} and {b.name}"
     measured = bound = None
     points: tuple[tuple[float, float, float], ...] = ()
     if not case.unseen and gap.answers(rule.value_mm):
-        there = motion.pose(amounts) @ a.pose
         body, other = bodies[a.name, case.mine], bodies[b.name, case.theirs]
-        solids = clearance(body, other, there, b.pose, cap_mm=_CAP_MM)
+        solids = clearance(body, other, case.pose(a), case.pose(b), cap_mm=_CAP_MM)
         measured, bound = solids.distance_mm, solids.bound_mm
         if solids.pull_apart is not None:
             measured = bound = -solids.pull_apart.distance_mm
@@ -166,16 +200,15 @@ def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Fi
             points = tuple((float(x), float(y), float(z)) for x, y, z in solids.points)
     readings = 0.0
     if gap.worst is not None:
-        still = gap.worst.form.copy()
-        still[-len(amounts) :] = 0.0
-        readings = float(moving.layout.uncertainty.spread(still)) + a.slack_mm + b.slack_mm
+        readings = case.pairs.readings_mm(gap.worst, a, b)
+    all_said = all(one.measured for one in motions)
     if measured is None or bound is None:
         verdict = Verdict.NOT_KNOWN
-        note = f"Whether {pair} keep clear when the {motion.engine} moves is not known."
+        note = f"Whether {pair} keep clear when {names} {moves} is not known."
     else:
-        surely = motion.measured and measured + readings < rule.value_mm
+        surely = all_said and measured + readings < rule.value_mm
         verdict = Verdict.FOULS if surely else Verdict.TOO_CLOSE
-        when = f"When the {motion.engine} {said(motion, amounts, unit)}, {pair}"
+        when = f"When {doing(motions, case.amounts, unit)}, {pair}"
         asked = f"{words.at_least(rule.value_mm, unit)} is asked"
         nearest = measured if surely else min(gap.lower_mm, bound)
         if nearest <= 0:
@@ -187,7 +220,7 @@ def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Fi
     sure = None if bound is None else min(gap.lower_mm, bound)
     return Finding(
         id=f"moving: {a.name} / {b.name}",
-        question=f"do they keep clear when the {motion.engine} moves",
+        question=f"do they keep clear when {names} {moves}",
         parts=(a.name, b.name),
         verdict=verdict,
         note=note,
@@ -197,67 +230,113 @@ def _finding(moving: MovingPairs, bodies: Bodies, rule: Rule, case: _Case) -> Fi
         spread_mm=None if sure is None or bound is None else bound - sure,
         rule=rule,
         points=points,
-        remedies=_remedies(motion, rule, sure, unit, pair),
-        rests_on=words.supports(gap.worst.form, moving.layout.survey.sources, unit)
+        remedies=_remedies(motions, rule, sure, unit, pair),
+        rests_on=words.supports(gap.worst.form, case.pairs.layout.survey.sources, unit)
         if gap.worst is not None
         else (),
         details={
             "components": f"{case.mine} / {case.theirs}",
-            **{one.key: float(x) for one, x in zip(motion.sources, amounts, strict=True)},
+            **{
+                one.key: float(x)
+                for motion in motions
+                for one, x in zip(motion.sources, case.amounts[motion.root], strict=True)
+            },
         },
     )
 
 
-def said(motion: Motion, amounts: Floats, unit: str) -> str:
-    """What an engine does, in words: "rocks 3 deg, surges 6 mm forward"."""
-    roll, pitch, aft, right, up = (float(one) for one in amounts)
-    parts = [
-        ("rocks", f"{abs(roll):g} deg its {'right' if roll > 0 else 'left'} side up", roll),
-        ("dips" if pitch < 0 else "rises", f"{abs(pitch):g} deg at the nose", pitch),
-        ("surges", f"{words.at_least(abs(aft), unit)} {'aft' if aft > 0 else 'forward'}", aft),
-        (
-            "shifts",
-            f"{words.at_least(abs(right), unit)} to the car's {'right' if right > 0 else 'left'}",
-            right,
-        ),
-        ("lifts" if up > 0 else "drops", words.at_least(abs(up), unit), up),
-    ]
-    told = [f"{verb} {how}" for verb, how, amount in parts if amount]
-    return words.listed(told) if told else "moves"
-
-
 def _remedies(
-    motion: Motion, rule: Rule, sure_mm: float | None, unit: str, pair: str
+    motions: Sequence[Motion], rule: Rule, sure_mm: float | None, unit: str, pair: str
 ) -> tuple[str, ...]:
-    line = motion.sources[0].line
     remedies = []
-    if not motion.measured:
-        remedies.append(
-            f"measure how far the {motion.engine} moves, cold and with the battery off: pry it "
-            f"each way, and write it as moves: (line {line})"
-        )
-    if sure_mm is not None and motion.measured:
+    for motion in motions:
+        if motion.measured:
+            continue
+        line = motion.sources[0].line
+        if motion.kind == "engine":
+            remedies.append(
+                f"measure how far the {motion.root} moves, cold and with the battery off: pry it "
+                f"each way, and write it as moves: or pried: (line {line})"
+            )
+        else:
+            remedies.append(
+                f"measure how far the {motion.root} moves, and write it as moves: (line {line})"
+            )
+    if sure_mm is not None and not remedies:
         more = words.at_least(rule.value_mm - sure_mm, unit)
-        remedies.append(
-            f"make {more} more room between {pair}, or limit the movement with firmer mounts"
-        )
+        firmer = any(one.kind == "engine" for one in motions)
+        limit = ", or limit the movement with firmer mounts" if firmer else ""
+        remedies.append(f"make {more} more room between {pair}{limit}")
     return tuple(remedies)
 
 
-def _all_clear(moving: MovingPairs, rule: Rule, count: int) -> Finding:
-    motion, unit = moving.motion, moving.layout.envelope.unit
-    how = words.listed([words.in_unit(one.text, unit) for one in motion.sources if one.reach > 0])
-    taken = "as the file says" if motion.measured else "as is assumed while nobody has measured it"
+def _all_clear(
+    search: MovingSearch, motion: Motion, rule: Rule, count: int, fine: list[_Pair]
+) -> Finding:
+    unit = search.at_rest.layout.envelope.unit
+    if motion.kind == "engine":
+        fixed = "what is fixed"
+        others = words.listed([f"the {one.root}" for one in search.motions if one is not motion])
+        if len(search.motions) > 1:
+            fixed += (
+                f", and of {others} wherever that is"
+                if len(search.motions) == 2
+                else (f", and of {others} wherever they are")
+            )
+        hoses = "; hoses between the two give way and are not looked at"
+    else:
+        fixed, hoses = "everything else", ""
+    nearest, details = _nearest(search, motion, rule, fine)
     return Finding(
-        id=f"moving: {motion.engine}",
-        question=f"does anything meet when the {motion.engine} moves",
-        parts=(motion.engine,),
+        id=f"moving: {motion.root}",
+        question=f"does anything meet when the {motion.root} moves",
+        parts=(motion.root,),
         verdict=Verdict.FITS,
         note=(
-            f"When the {motion.engine} {how or 'stands still'}, {taken}, what fits at rest keeps "
-            f"{words.at_least(rule.value_mm, unit)} clear of what is fixed ({count} pairs; hoses "
-            f"between the two give way and are not looked at)."
+            f"When the {motion.root} {may_do(motion, unit)}, what fits at rest keeps "
+            f"{words.at_least(rule.value_mm, unit)} clear of {fixed} ({count} pairs{hoses})."
+            f"{nearest}"
         ),
         state=STATE,
         rule=rule,
+        details=details,
     )
+
+
+def _nearest(
+    search: MovingSearch, motion: Motion, rule: Rule, fine: list[_Pair]
+) -> tuple[str, dict[str, float | str | list[list[float]]]]:
+    """Which two come nearest, how near, and when; nothing where that cannot be told."""
+    unit = search.at_rest.layout.envelope.unit
+    first: _Pair | None = None
+    least = _NEAREST_MM
+    for one in sorted(fine, key=lambda one: (one.sure_mm, one.a.name, one.b.name)):
+        if one.sure_mm >= least:
+            break
+        sure = search.kept(
+            one.a,
+            one.b,
+            ("nearest", rule.value_mm, least),
+            partial(_nearer_mm, search, one, rule, least),
+        )
+        if sure < least:
+            first, least = one, sure
+    if first is None:
+        return f" None of these comes nearer than {words.length(least, unit)}.", {}
+    best = search.nearest(first.a, first.b, rule.value_mm, below_mm=_NEAREST_MM, error_mm=_ERROR_MM)
+    if best is None or not best.gap.answers(rule.value_mm):
+        return "", {}
+    least = best.gap.lower_mm
+    motions = [each for each in search.motions if each.root in best.amounts]
+    when = doing(motions, best.amounts, unit)
+    pair = f"{best.a.name} and {best.b.name}"
+    return (
+        f" Nearest come {pair}: {words.length(least, unit)} is sure, when {when}.",
+        {"nearest": f"{best.a.name} / {best.b.name}", "nearest_sure_mm": float(least)},
+    )
+
+
+def _nearer_mm(search: MovingSearch, one: _Pair, rule: Rule, least: float) -> float:
+    """What surely stays between two parts, or `least` where that is less."""
+    found = search.nearest(one.a, one.b, rule.value_mm, below_mm=least, error_mm=_ERROR_MM)
+    return least if found is None else min(least, float(found.gap.lower_mm))

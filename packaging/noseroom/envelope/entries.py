@@ -223,6 +223,8 @@ def _below(where: tuple[int | str, ...], kind: Kind | None) -> list[str]:
     keys = [*declared_keys(kind)] if kind else []
     if kind and kind.points:
         keys.append(kind.points)
+    if kind and kind.travels:
+        keys.append(kind.travels)
     if not where:
         return [*COMMON_KEYS, *dict.fromkeys(key.split(".")[0] for key in keys)]
     before = ".".join(str(step) for step in where) + "."

@@ -29,6 +29,7 @@ class Size:
     thing lies when `usual` is taken. A reach of 0 marks something that is chosen or counted, not
     measured. tolerance: half-width of a measured value when it is not a tape reading. when: the
     choice and the word for which this size exists at all (a cross-flow radiator has no top tank).
+    usual_for: (choice, word, value) where another value is usual with another word of a choice.
     """
 
     key: str
@@ -41,6 +42,14 @@ class Size:
     source: str = COMMON_PRACTICE
     tolerance: float | None = None
     when: tuple[str, str] | None = None
+    usual_for: tuple[tuple[str, str, float], ...] = ()
+
+    def usual_with(self, choices: Mapping[str, str]) -> float | None:
+        """What is usual with these words of the part's choices."""
+        for choice, word, value in self.usual_for:
+            if choices.get(choice) == word:
+                return value
+        return self.usual
 
     @property
     def required(self) -> bool:
@@ -110,6 +119,8 @@ class Kind:
     assumed: place sentences, in the file's own language, that hold while nobody has measured;
     `{carrier}` stands for the carrier's name. Each has its ± and is shown in the result.
     start_mm: where the part usually stands relative to its carrier, only to start from.
+    travels: the key under which sentences say how far points on it, and on what it carries, came
+    when it was pried; "" for what is never pried.
     points: the key under which a part names points of its own, "" where it cannot: a scan's
     landmarks, by their figures in the scan's own file. Each is a feature of that part.
     ports: names of the ports that hoses may start and end at.
@@ -129,6 +140,7 @@ class Kind:
     start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     also: tuple[str, ...] = field(default=())
     points: str = ""
+    travels: str = ""
     ports: tuple[str, ...] = ()
 
     def feature(self, name: str) -> FeatureName | None:

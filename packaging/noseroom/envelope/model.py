@@ -16,6 +16,7 @@ Form = Literal[
     "centred up and down",
     "straight",  # point to point
     "edge to edge",  # nearest points of two round things or edges
+    "travel",  # a point came VALUE one way, or toward object, when its carrier was pried
     "turn",  # an angle about one vehicle axis, against the car or another feature
 ]
 Knowledge = Literal["measured", "from a sheet", "assumed"]
@@ -86,7 +87,7 @@ class PartEntry:
 
     points: landmarks of a scan by name, in the axes and the unit of the scan's own file.
     text_lines: where each of `texts` stands in the file. joined: parts that it is bolted or welded
-    to, or said to touch; they are meant to meet.
+    to, or said to touch; they are meant to meet. pried: sentences of the form "travel".
     """
 
     name: str
@@ -105,6 +106,7 @@ class PartEntry:
     points: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     text_lines: Mapping[str, int] = field(default_factory=dict)
     joined: tuple[str, ...] = ()
+    pried: tuple[Sentence, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

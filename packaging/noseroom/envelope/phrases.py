@@ -23,6 +23,12 @@ FORMS: tuple[str, ...] = (
 )
 """One example of every form of sentence."""
 
+TRAVELS: tuple[str, ...] = (
+    "fan.blade.front at 12 o'clock 3/8 toward radiator",
+    "water pump.hub.face 1/4 ± 1/16 forward",
+)
+"""One example of every form of sentence on what was pried."""
+
 _METRIC = {
     " 5/8 ": " 16 mm ",
     " 3 in from ": " 75 mm in from ",
@@ -51,6 +57,15 @@ DIRECTIONS: dict[str, Direction | Literal["in", "out"]] = {
     "in from": "in",
     "out from": "out",
 }
+WENT: dict[str, Direction] = {
+    **dict.fromkeys(("forward", "ahead"), "ahead"),
+    **dict.fromkeys(("aft", "back", "rearward"), "aft"),
+    **dict.fromkeys(("left", "to the left"), "left"),
+    **dict.fromkeys(("right", "to the right"), "right"),
+    **dict.fromkeys(("up", "upward"), "above"),
+    **dict.fromkeys(("down", "downward"), "below"),
+}
+"""Which way something came that was pried."""
 INWARD: dict[str, Direction] = {
     "left": "right",
     "right": "left",

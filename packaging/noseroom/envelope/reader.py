@@ -22,6 +22,7 @@ from noseroom.envelope.kinds import CAR, Kind, Kinds
 from noseroom.envelope.mirror import as_facing
 from noseroom.envelope.model import Envelope, PartEntry, RuleChange
 from noseroom.envelope.names import comparable
+from noseroom.envelope.pried import mentions, strayed
 from noseroom.envelope.schema import (
     MARK,
     SIDES,
@@ -189,7 +190,7 @@ class _Reader:
         known = {comparable(name): name for name in held}
         if comparable(named) in known:
             return known[comparable(named)]
-        if records.mentions(named, self.broken):
+        if mentions(named, self.broken):
             return CAR
         line = self.root.at(("datum",))[1].line
         expected = f"a part of this file ({listed(held)})"
@@ -322,7 +323,7 @@ class _Reader:
                 one.given = CAR
             elif carrier is not None and carrier.kind.name != MARK:
                 one.given = carrier.name
-            elif records.mentions(text, self.broken):
+            elif mentions(text, self.broken):
                 one.given = CAR
             else:
                 parts = [draft.name for draft in drafts if draft.kind.name != MARK]
@@ -356,4 +357,5 @@ class _Reader:
         for one in held.values():
             if one.implicit:
                 made[one.name] = records.implicit(one, parts, kinds)
+        self.faults += strayed(made)
         return made

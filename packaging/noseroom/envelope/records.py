@@ -12,6 +12,7 @@ from noseroom.envelope.kinds import CAR, Kind, Kinds, Reference, Size
 from noseroom.envelope.model import PartEntry, Sentence, SizeReading
 from noseroom.envelope.names import BadSentenceError, UnknownNameError, comparable
 from noseroom.envelope.phrases import OPPOSITE
+from noseroom.envelope.pried import mentions, pried
 from noseroom.envelope.schema import MARK
 from noseroom.envelope.sentences import parse_place, parse_turn
 from noseroom.envelope.suggest import did_you_mean, listed, quoted
@@ -46,6 +47,7 @@ def entry(
     texts = {own(one.key): values[one.key] for one in draft.seen.texts if one.key in values}
     if draft.kind.name == MARK and "is" in values:
         texts["is"] = values["is"]
+    travels, unread = pried(draft, parts, kinds, words, broken)
     record = PartEntry(
         name=draft.name,
         kind=draft.kind.name,
@@ -67,8 +69,9 @@ def entry(
             own(k.key): draft.line_of(k.key) for k in draft.seen.texts if own(k.key) in texts
         },
         joined=tuple(dict.fromkeys([*joined, *touched])),
+        pried=travels,
     )
-    return record, [*faults, *more, *unjoined]
+    return record, [*faults, *more, *unjoined, *unread]
 
 
 def implicit(held: Held, parts: Mapping[str, str], kinds: Kinds) -> PartEntry:
@@ -80,7 +83,7 @@ def implicit(held: Held, parts: Mapping[str, str], kinds: Kinds) -> PartEntry:
         kind=kind.name,
         line=held.line,
         sizes={
-            one.key: _usual(one, held.line, one.key)
+            one.key: _usual(one, held.line, one.key, choices)
             for one in kind.sizes
             if one.when is None or choices.get(one.when[0]) == one.when[1]
         },
@@ -93,8 +96,8 @@ def implicit(held: Held, parts: Mapping[str, str], kinds: Kinds) -> PartEntry:
     )
 
 
-def _usual(size: Size, line: int, key: str) -> SizeReading:
-    usual = 0.0 if size.usual is None else float(size.usual)
+def _usual(size: Size, line: int, key: str, choices: Mapping[str, str]) -> SizeReading:
+    usual = float(size.usual_with(choices) or 0.0)
     return SizeReading(key, usual, size.reach, "assumed", "usual", line, size.source)
 
 
@@ -113,7 +116,7 @@ def _sizes(
                 key, read.value, read.half_width, read.knowledge, read.text, line
             )
         else:
-            sizes[key] = _usual(size, draft.line, key)
+            sizes[key] = _usual(size, draft.line, key, choices)
     return sizes
 
 
@@ -216,11 +219,6 @@ def _joined_to(
             hint = did_you_mean(str(text), names)
             faults.append(Fault(line, f"{draft.key}.joined to", quoted(str(text)), expected, hint))
     return found, faults
-
-
-def mentions(text: Any, names: Collection[str]) -> bool:
-    """Whether a text has one of these names in it."""
-    return any(comparable(name) in comparable(str(text)) for name in names)
 
 
 def _wanted(values: Mapping[str, Any]) -> bool:

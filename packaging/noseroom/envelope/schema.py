@@ -26,6 +26,7 @@ from pydantic_core import PydanticCustomError
 
 from noseroom.envelope import landmarks, values
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
+from noseroom.envelope.phrases import TRAVELS
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
 from noseroom.envelope.workshop_words import option_meant
@@ -239,6 +240,9 @@ def model_of(kind: Kind) -> type[Entry]:
         read = Annotated[Any, check, WithJsonSchema(landmarks.SCHEMA)]
         text = "points that a tape can touch, each by its three figures in the scan's own file"
         common["points"] = _field(read, kind.points, text, [landmarks.EXAMPLE])
+    if kind.travels:
+        text = "how far a point on it came when it was pried, engine off and cold"
+        common["travels"] = _field(_SOME_LINES, kind.travels, text, list(TRAVELS))
     return _model(kind.name, kind.help, tree, common)[0]
 
 

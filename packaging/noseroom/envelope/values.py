@@ -186,7 +186,8 @@ def size_help(declared: Size) -> str:
     text = f"{declared.help}; {_a(declared)} {_limits(declared, 'mm')}"
     if declared.usual is not None:
         reach = f" ± {declared.reach:g}" if declared.reach else ""
-        text += f"; {declared.usual:g}{reach} unless given ({declared.source})"
+        other = [f", {value:g} where {one} is {word}" for one, word, value in declared.usual_for]
+        text += f"; {declared.usual:g}{reach}{''.join(other)} unless given ({declared.source})"
     if declared.when:
         text += f"; only where {declared.when[0]} is {declared.when[1]}"
     return text

@@ -1,9 +1,9 @@
 """What every part is: frozen sizes, features to measure from, pieces, solids, ports, a look.
 
-A part is a frozen dataclass. Its fields are declared with `length`, `angle`, `count`, `choice` and
-`text`, which carry what the envelope file may say; `kind_of` turns the class into the record
-that the file's reader works from. Features and pieces follow the sizes for floats, complex numbers
-and batches alike; solids are built by the CAD kernel, only when somebody asks.
+A part is a frozen dataclass. Its fields are declared with `length`, `angle`, `share`, `count`,
+`choice` and `text`, which carry what the envelope file may say; `kind_of` turns the class into the
+record that the file's reader works from. Features and pieces follow the sizes for floats, complex
+numbers and batches alike; solids are built by the CAD kernel, only when somebody asks.
 
 Each part's docstring names its datum: the point that is the origin of its local frame, whose axes
 lie along the vehicle's (X aft, Y to the car's right, Z up) when the part sits square.
@@ -57,9 +57,12 @@ def length(
     source: str = COMMON_PRACTICE,
     tolerance: float | None = None,
     when: tuple[str, str] | None = None,
+    usual_for: tuple[tuple[str, str, float], ...] = (),
 ) -> Any:
     """Declare a size in mm; see `noseroom.envelope.kinds.Size`."""
-    return _size(Size(key, "length", help, low, high, usual, reach, source, tolerance, when))
+    return _size(
+        Size(key, "length", help, low, high, usual, reach, source, tolerance, when, usual_for)
+    )
 
 
 def angle(
@@ -73,9 +76,12 @@ def angle(
     source: str = COMMON_PRACTICE,
     tolerance: float | None = None,
     when: tuple[str, str] | None = None,
+    usual_for: tuple[tuple[str, str, float], ...] = (),
 ) -> Any:
     """Declare a size in degrees."""
-    return _size(Size(key, "angle", help, low, high, usual, reach, source, tolerance, when))
+    return _size(
+        Size(key, "angle", help, low, high, usual, reach, source, tolerance, when, usual_for)
+    )
 
 
 def count(
@@ -89,6 +95,19 @@ def count(
 ) -> Any:
     """Declare a whole number, such as blades: exact, never adjusted."""
     return _size(Size(key, "count", help, low, high, usual, when=when))
+
+
+def share(
+    key: str,
+    help: str,  # noqa: A002
+    *,
+    low: float,
+    high: float,
+    usual: float,
+    source: str = COMMON_PRACTICE,
+) -> Any:
+    """Declare a plain number, such as a share of something."""
+    return _size(Size(key, "number", help, low, high, usual, source=source))
 
 
 def choice(key: str, *options: str, help: str) -> Any:  # noqa: A002
@@ -115,6 +134,31 @@ class Port:
     point: NDArray[np.float64]
     direction: NDArray[np.float64]
     bore_mm: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Freedom:
+    """One way in which a part moves in use, from where it was measured to stand.
+
+    turns: whether it turns about a line (by the right-hand rule) or shifts along it. through,
+    along: (3,) mm and (3,), a point and the direction of the line, local frame; all turns of one
+    part go through one point. back, forth: keys of the sizes that say how far it goes against
+    `along` and with it. back_scale, forth_scale: degrees or mm of the movement for one unit of the
+    key's size. more: keys of other sizes, with the mm that each unit of theirs adds either way.
+    either: the whole range in words, with {back} and {forth}. said: what it does when it goes back
+    and forth, with {} for how far.
+    """
+
+    turns: bool
+    through: NDArray[np.float64]
+    along: NDArray[np.float64]
+    back: str
+    forth: str
+    either: str
+    said: tuple[str, str]
+    back_scale: float = 1.0
+    forth_scale: float = 1.0
+    more: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,6 +193,7 @@ class About:
     also: tuple[str, ...] = ()
     touches: tuple[tuple[str, str], ...] = ()
     points: str = ""
+    travels: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,6 +227,10 @@ class Part:
 
     def sweeps(self) -> tuple[str, ...]:
         """Components that stand for swept space, not metal: checked, but drawn as ghosts."""
+        return ()
+
+    def moves(self) -> tuple[Freedom, ...]:
+        """How it moves in use, and with it all that it carries; nothing for what stands still."""
         return ()
 
     def ports(self) -> dict[str, Port]:
@@ -270,6 +319,7 @@ def kind_of(part: type[Part]) -> Kind:
         start_mm=about.start_mm,
         also=about.also,
         points=about.points,
+        travels=about.travels,
         ports=tuple(ports),
     )
 

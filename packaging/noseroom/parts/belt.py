@@ -21,7 +21,7 @@ from noseroom.errors import GeometryError
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, choice, count, length
+from noseroom.parts.base import About, Part, choice, count, length, share
 from noseroom.parts.pulley import RIB_PITCH_MM
 from noseroom.survey.features import Feature, vector
 
@@ -244,6 +244,15 @@ class Belt(Part):
     )
     proud_mm: float = length(
         "proud", "its back beyond the pulleys' outside", low=0, high=8, usual=1.5, reach=1.5
+    )
+    flap: float = share(
+        "flap",
+        "how far a free span's middle may swing out or in at speed, as a share of the span",
+        low=0,
+        high=0.25,
+        usual=0.05,
+        source="from memory: drives are tuned until no span swings by more than a tenth of its "
+        "length from side to side; no printed figure was found",
     )
     run: Run = ()
 

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, angle, choice, length
+from noseroom.parts.base import About, Freedom, Part, angle, choice, length
 from noseroom.survey.features import Feature, axis, box_faces, face, vector
 
 if TYPE_CHECKING:
     import cadquery as cq
 
+PIVOT_BEHIND_MM = 400.0
+"""How far behind the block's front an engine may pitch about, at most: assumed, for want of a
+printed figure; mounts stand beside the block and under the gearbox."""
 _SHOWN = ("block.shown", "yes")
-_MOUNTS = "from memory, for rubber mounts: 2 to 5 deg; no printed figure was found"
-_NO_FIGURE = "assumed, for rubber mounts: no printed figure was found"
+_MOUNTS = (
+    "from memory, for rubber mounts: 2 to 5 deg; for soft, firm and solid ones in proportion, as "
+    "builders tell it; no printed figure was found"
+)
+_NO_FIGURE = (
+    "assumed, for the mounts that are named, in the order that builders tell of; no printed figure "
+    "was found"
+)
+
+
+def _usual_on(soft: float, firm: float, solid: float) -> tuple[tuple[str, str, float], ...]:
+    """What is usual on other mounts than plain rubber."""
+    return ("mounts", "soft", soft), ("mounts", "firm", firm), ("mounts", "solid", solid)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +56,7 @@ class Engine(Part):
             "axis 0 mm ± 20 mm right of centreline",
         ),
         start_mm=(280.0, 0.0, 120.0),
+        travels="pried",
     )
 
     shown: str = choice("block.shown", "no", "yes", help="whether the block is there as a box")
@@ -63,6 +79,15 @@ class Engine(Part):
         "block.length", "front face to rear", low=150, high=1200, usual=650, reach=200, when=_SHOWN
     )
 
+    mounts: str = choice(
+        "mounts",
+        "rubber",
+        "soft",
+        "firm",
+        "solid",
+        help="what it stands on: rubber; soft, such as fluid-filled or tired rubber; firm, such as "
+        "polyurethane; solid metal. Says how far it moves where nobody has measured it",
+    )
     roll_deg: float = angle(
         "moves.roll",
         "how far it rocks about its crank, either way, pried by hand or at full torque",
@@ -70,9 +95,16 @@ class Engine(Part):
         high=20,
         usual=5,
         source=_MOUNTS,
+        usual_for=_usual_on(8, 2.5, 0.5),
     )
     pitch_deg: float = angle(
-        "moves.pitch", "how far its nose dips or rises", low=0, high=10, usual=1, source=_NO_FIGURE
+        "moves.pitch",
+        "how far its nose dips or rises",
+        low=0,
+        high=10,
+        usual=1,
+        source=_NO_FIGURE,
+        usual_for=_usual_on(2, 0.5, 0.2),
     )
     forward_mm: float = length(
         "moves.forward",
@@ -81,6 +113,7 @@ class Engine(Part):
         high=60,
         usual=6,
         source=_NO_FIGURE,
+        usual_for=_usual_on(12, 3, 1),
     )
     sideways_mm: float = length(
         "moves.sideways",
@@ -89,9 +122,16 @@ class Engine(Part):
         high=40,
         usual=3,
         source=_NO_FIGURE,
+        usual_for=_usual_on(6, 1.5, 0.5),
     )
     up_mm: float = length(
-        "moves.up", "how far it bounces, up or down", low=0, high=40, usual=3, source=_NO_FIGURE
+        "moves.up",
+        "how far it bounces, up or down",
+        low=0,
+        high=40,
+        usual=3,
+        source=_NO_FIGURE,
+        usual_for=_usual_on(8, 1.5, 0.5),
     )
 
     def _box(self) -> tuple[tuple[Any, Any, Any], tuple[Any, Any, Any]]:
@@ -113,3 +153,48 @@ class Engine(Part):
     def solids(self) -> dict[str, cq.Shape]:
         """The block's box, if it is shown."""
         return {"block": shapes.box(*self._box())} if self.shown == "yes" else {}
+
+    def moves(self) -> tuple[Freedom, ...]:
+        """It rocks about its crank, pitches, and shifts each way on its mounts.
+
+        It pitches about a point that nobody knows, somewhere behind its front: that far behind, a
+        pitch lifts or drops the front by so much more.
+        """
+        origin = vector(0.0, 0.0, 0.0)
+        ahead, across, up = vector(1.0, 0.0, 0.0), vector(0.0, 1.0, 0.0), vector(0.0, 0.0, 1.0)
+        lifted = (("moves.pitch", math.radians(1.0) * PIVOT_BEHIND_MM),)
+
+        def one(key: str, along: Any, either: str, said: tuple[str, str], **more: Any) -> Freedom:
+            return Freedom(more.pop("turns", False), origin, along, key, key, either, said, **more)
+
+        return (
+            one(
+                "moves.roll",
+                ahead,
+                "rocks {forth} either way",
+                ("rocks {} its left side up", "rocks {} its right side up"),
+                turns=True,
+            ),
+            one(
+                "moves.pitch",
+                across,
+                "pitches {forth} either way",
+                ("dips {} at the nose", "rises {} at the nose"),
+                turns=True,
+            ),
+            one(
+                "moves.forward",
+                ahead,
+                "surges {forth} forward or aft",
+                ("surges {} forward", "surges {} aft"),
+            ),
+            one(
+                "moves.sideways",
+                across,
+                "shifts {forth} either way",
+                ("shifts {} to the car's left", "shifts {} to the car's right"),
+            ),
+            one(
+                "moves.up", up, "bounces {forth} up or down", ("drops {}", "lifts {}"), more=lifted
+            ),
+        )

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 
 _CLUTCH = ("drive", "clutch")
 _AFT = (1.0, 0.0, 0.0)
+_FLEX = (
+    "from memory: stiff steel blades hardly give, thin ones that flatten lean forward by far more; "
+    "no printed figure was found"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +72,15 @@ class Fan(Part):
         reach=15,
     )
     thickness_mm: float = length("thickness", "blade sheet", low=0.8, high=3, usual=1.6, reach=0.6)
+    flex_mm: float = length(
+        "flex",
+        "how far the blade tips may come forward at speed",
+        low=0,
+        high=60,
+        usual=3,
+        usual_for=(("drive", "flexible", 12), ("drive", "clutch", 6)),
+        source=_FLEX,
+    )
     spider_diameter_mm: float = length(
         "spider.diameter", "where the blades begin", low=50, high=180, usual=150, reach=25
     )

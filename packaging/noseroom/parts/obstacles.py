@@ -60,7 +60,7 @@ class Cylinder(Part):
 
     about: ClassVar[About] = About(
         name="cylinder",
-        help="anything in the way, as a cylinder: pipe, starter, sway bar",
+        help="anything in the way, as a cylinder: pipe, starter, strut",
         group="body",
         carried_by=("car",),
         colour="#9c755f",

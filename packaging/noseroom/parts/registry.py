@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from noseroom.envelope.kinds import Kinds
 from noseroom.parts.alternator import Alternator
+from noseroom.parts.anti_roll_bar import AntiRollBar
 from noseroom.parts.base import Part, kind_of
 from noseroom.parts.belt import Belt
 from noseroom.parts.bracket import Bracket
@@ -17,12 +18,14 @@ from noseroom.parts.electric_fan import ElectricFan
 from noseroom.parts.engine import Engine
 from noseroom.parts.fan import Fan
 from noseroom.parts.front_end import BumperBar, Grille, HoodLatch
+from noseroom.parts.hood import Hood
 from noseroom.parts.hose import Hose
 from noseroom.parts.obstacles import Box, Cylinder, Mark
 from noseroom.parts.pulley import CrankPulley, Pulley
 from noseroom.parts.radiator import Radiator
 from noseroom.parts.scan import ScannedPart
 from noseroom.parts.shroud import Shroud
+from noseroom.parts.steering import PitmanArm, SteeringLink
 from noseroom.parts.water_pump import WaterPump
 
 _ALL: tuple[type[Part], ...] = (
@@ -45,6 +48,10 @@ _ALL: tuple[type[Part], ...] = (
     Grille,
     BumperBar,
     HoodLatch,
+    Hood,
+    AntiRollBar,
+    SteeringLink,
+    PitmanArm,
     Box,
     Cylinder,
     ScannedPart,

@@ -33,8 +33,10 @@ _MOST_NAMED = 5
 _MOST_OTHERS = 20
 _STATES = {"at rest": "", "moving": "engine moving"}
 """What a finding's state is called beside its parts; any other state by its own name."""
-_WHEN = {"moving": "When the engine moves, "}
+_WHEN = {"moving": "When the engine moves, ", "at speed": "At speed, "}
 """How a sentence on several findings of a state begins: at rest it needs no saying."""
+_MOVES = re.compile(r"when (the .+) moves?$")
+"""What a question on a pair says of what moves."""
 _MOVE = re.compile(
     r"move the (?P<part>.+?) (?P<by>\d.*?) "
     r"(?P<way>forward|aft|up|down|to the car's left|to the car's right)(?P<but>, but .+)?"
@@ -82,8 +84,10 @@ def between(finding: Finding, joint: str = " / ") -> str:
     "pump / post, engine moving"; a finding on an engine alone is "engine, moving".
     """
     state = _STATES.get(finding.state, finding.state)
-    if is_moved(finding) and len(finding.parts) == 1:
-        state = "moving"
+    if is_moved(finding):
+        asked = _MOVES.search(finding.question)
+        state = f"{asked[1].replace('the ', '')} moving" if asked else state
+        state = "moving" if len(finding.parts) == 1 else state
     return ", ".join(filter(None, (joint.join(finding.parts), state)))
 
 
@@ -209,12 +213,23 @@ def _by_cause(result: Result, pairs: Sequence[Finding]) -> list[tuple[Key, list[
     return groups
 
 
+def _when(members: Sequence[Finding]) -> str:
+    """How a sentence on several findings of one state begins."""
+    if not is_moved(members[0]):
+        return _WHEN.get(members[0].state, "")
+    asked = {found[0] if (found := _MOVES.search(one.question)) else "" for one in members}
+    if len(asked) > 1:
+        return "In motion, "
+    (only,) = asked
+    return f"W{only[1:]}, " if only else _WHEN["moving"]
+
+
 def _cause(result: Result, verdict: Verdict, key: Key, members: Sequence[Finding]) -> str:
     """One sentence on findings of one verdict and state that share an end."""
     if len(members) == 1:
         return members[0].note
     others = [next(end for end in _ends(one) if end[0] != key[0]) for one in members]
-    when = _WHEN.get(members[0].state, "")
+    when = _when(members)
     if verdict is Verdict.NOT_KNOWN:
         names = _few([part for part, _ in others])
         if when:

@@ -55,5 +55,7 @@ def _size(size: Size) -> str:
     unit = {"length": " mm", "angle": " deg"}.get(size.measure, "")
     usual = "has to be given" if size.usual is None else f"usually {size.usual:g}"
     reach = f" ± {size.reach:g}" if size.usual is not None and size.reach else ""
+    unit = unit if size.usual is not None else ""
+    other = "".join(f", {mm:g}{unit} where {one} is {word}" for one, word, mm in size.usual_for)
     only = f"; only where {size.when[0]} is {size.when[1]}" if size.when else ""
-    return f"{size.key}: {size.help}; {usual}{reach}{unit if size.usual is not None else ''}{only}"
+    return f"{size.key}: {size.help}; {usual}{reach}{unit}{other}{only}"

@@ -18,7 +18,13 @@ from typing import Any
 
 from noseroom.errors import GeometryError
 from noseroom.layout import Layout
-from noseroom.report import page_drawings, page_findings, page_sections, page_words
+from noseroom.report import (
+    page_drawings,
+    page_findings,
+    page_sections,
+    page_service,
+    page_words,
+)
 from noseroom.report.page_html import Html, data_block, tag
 from noseroom.report.page_library import viewer_library
 from noseroom.report.page_scene import Bodies, scene, showable
@@ -64,6 +70,7 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
             ),
             tag(
                 "div",
+                page_service.room_to_work(result),
                 page_drawings.drawings(sheets),
                 page_sections.assumed(result),
                 page_sections.sizes(result, layout),

@@ -12,6 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks.moving_room import moving_rooms
 from noseroom.findings import Finding, Verdict
 from noseroom.geometry.mesh import Body
 from noseroom.layout import GROUPS, UNPLACED, Layout, PlacedPart
@@ -22,16 +23,17 @@ from noseroom.report.views import overlap_middle
 
 Floats = NDArray[np.float64]
 Bodies = Mapping[tuple[str, str], Body]
-Ghost = Literal["", "swept", "unseen"]
+Ghost = Literal["", "swept", "unseen", "moving"]
 
 SHELVES: Mapping[str, str] = {
     **dict(zip(GROUPS, ("On the body", "On the engine", "Fan and hub"), strict=True)),
     UNPLACED: "Place not known",
 }
 """What the groups are called, in the order in which they are shown."""
-_OUTER = ("grille", "bumper bar")
+_OUTER = ("grille", "bumper bar", "hood")
 """Kinds that stand before all the rest: at first they are looked through."""
 _STEPS = 65535
+_HERE = np.eye(4)
 
 
 def scene(result: Result, layout: Layout, bodies: Bodies) -> dict[str, Any]:
@@ -40,7 +42,7 @@ def scene(result: Result, layout: Layout, bodies: Bodies) -> dict[str, Any]:
     The same input gives the same data. What stands somewhere only so that it can be drawn is
     marked as not placed.
     """
-    away = exploded(layout)
+    away, rooms = exploded(layout), moving_rooms(layout, result.findings)
     parts = [
         {
             "name": part.name,
@@ -50,9 +52,12 @@ def scene(result: Result, layout: Layout, bodies: Bodies) -> dict[str, Any]:
             "colour": part.part.about.colour,
             "away": _rounded(away[part.name]),
             "bodies": [
-                _mesh(bodies[part.name, name], part.pose, _ghost(part, name))
-                for name in part.components
-                if (part.name, name) in bodies
+                *(
+                    _mesh(bodies[part.name, name], part.pose, _ghost(part, name))
+                    for name in part.components
+                    if (part.name, name) in bodies
+                ),
+                *(_mesh(room, _HERE, "moving") for room in rooms.get(part.name, ())),
             ],
         }
         for part in layout.parts.values()

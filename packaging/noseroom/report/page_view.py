@@ -266,8 +266,14 @@ def _look() -> Html:
             ),
             tag(
                 "label",
+                tag("input", type="checkbox", id="rooms"),
+                "Room that movement takes",
+                class_="tick",
+            ),
+            tag(
+                "label",
                 tag("input", type="checkbox", id="outer", checked=True),
-                "See through grille and bumper",
+                "See through hood, grille and bumper",
                 class_="tick",
             ),
         ),

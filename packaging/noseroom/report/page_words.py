@@ -76,6 +76,8 @@ def tag_figure(finding: Finding, unit: str) -> str:
     The picture shows the parts at rest: a spot where a moved engine would be says so.
     """
     said = _tag_figure(finding, unit)
+    if finding.state == "at speed" and finding.points:
+        return f"{said} at speed"
     return f"{said}, engine moved" if digest.is_moved(finding) and finding.points else said
 
 

@@ -11,8 +11,8 @@ from noseroom.findings import Finding, Verdict, exit_status, overall
 
 SCHEMA_VERSION = 1
 GUARANTEE = (
-    "Guaranteed for the model as measured, at rest and over the engine movement that is stated or "
-    "assumed; a fan's flex and a belt's flap are not in it yet."
+    "Guaranteed for the model as measured, at rest and at speed, over the engine movement, the "
+    "flex of fans and the swing of belts that are stated or assumed."
 )
 CAUTIONS: dict[str, frozenset[str]] = {
     GUARANTEE: frozenset(),
@@ -79,9 +79,10 @@ class Result:
     """The answer for one envelope file.
 
     findings: worst first. far_pairs: pairs that surely keep their rules and are far apart.
-    left_out: parts not fitted, by name. made_with: versions that went into it, so that a later run
-    knows whether it still holds. input_sha256: of the envelope file's bytes, and of the scans that
-    it names where there are any.
+    service: answers on working on the nose once it is together, worst first; they stand apart and
+    do not decide the verdict. left_out: parts not fitted, by name. made_with: versions that went
+    into it, so that a later run knows whether it still holds. input_sha256: of the envelope file's
+    bytes, and of the scans that it names where there are any.
     """
 
     schema: int
@@ -100,6 +101,7 @@ class Result:
     files: tuple[WrittenFile, ...] = ()
     cautions: tuple[str, ...] = tuple(CAUTIONS)
     scans: tuple[ScanSummary, ...] = ()
+    service: tuple[Finding, ...] = ()
 
     def __str__(self) -> str:
         """What the terminal shows, plain, 80 columns wide."""

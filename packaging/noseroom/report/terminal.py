@@ -18,7 +18,7 @@ from rich.text import Text
 
 from noseroom.checks import words
 from noseroom.findings import Finding, Rule, Verdict
-from noseroom.report import digest
+from noseroom.report import digest, service_room
 from noseroom.report.result import GUARANTEE, Result
 
 _STYLE = {
@@ -79,6 +79,7 @@ class _Page:
         self.headlines(result)
         self.remedies(result)
         self.table(result)
+        self.service(result)
         self.assumptions(result)
         if where:
             self.console.print(self.safe(f"Files: {where}"), soft_wrap=True)
@@ -168,6 +169,20 @@ class _Page:
             self.say(f"{digest.surely_fit(rest, 'further' if shown else '')}.", head=" ")
         for line in _rules_said([one.rule for one in shown if one.rule], result.unit):
             self.say(line, head=" ")
+
+    def service(self, result: Result) -> None:
+        rows = service_room.rows(result)
+        if rows:
+            self.heading(f"{service_room.TITLE}. {service_room.APART}")
+        for one in rows:
+            self.say(
+                one.text,
+                head=f"{self.signs[one.verdict]} {service_room.WORD[one.verdict]}",
+                style=_STYLE[one.verdict],
+                indent=_LABEL,
+            )
+            for line in one.more[:1]:
+                self.say(line, head=" ", indent=_LABEL)
 
     def rows(self, shown: Sequence[Finding], unit: str) -> Table:
         table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)

@@ -197,7 +197,7 @@ def overlap_middle(layout: Layout, finding: Finding) -> Floats | None:
 
     The points of an overlap are those that its pulling apart rests on: far from where it is.
     """
-    if is_moved(finding) or finding.pull_apart is None or len(finding.parts) != 2:
+    if finding.state != "at rest" or finding.pull_apart is None or len(finding.parts) != 2:
         return None
     told = str(finding.details.get("components", "")).split(" / ")
     parts = [layout.parts.get(name) for name in finding.parts]

@@ -144,6 +144,10 @@ Nose.wireLook = function (stage) {
     stage.fade = event.target.checked;
     stage.dress();
   });
+  Nose.byId("rooms").addEventListener("change", (event) => {
+    stage.rooms = event.target.checked;
+    stage.dress();
+  });
   Nose.byId("outer").addEventListener("change", (event) => {
     stage.outer = event.target.checked;
     stage.dress();

@@ -104,7 +104,8 @@ Nose.buildPart = function (part, planes) {
     const lines = new THREE.LineSegments(Nose.inked(geometry, body), ink);
     mesh.userData.part = made;
     group.add(mesh, lines);
-    made.bodies.push({ mesh, lines, skin, ink, ghost, closed: body.closed, colour });
+    const room = body.ghost === "moving";
+    made.bodies.push({ mesh, lines, skin, ink, ghost, room, closed: body.closed, colour });
   }
   return made;
 };

@@ -29,7 +29,7 @@ Nose.Stage = class {
     this.scene.add(new THREE.HemisphereLight("#ffffff", "#b9b2a4", 0.55), this.lamp, this.lamp.target);
     this.overlay = new Nose.Overlay(data.findings, (finding) => this.chosenInPicture(finding));
     this.chosenInPicture = () => {};
-    Object.assign(this, { apart: 0, ghosts: 0.14, fade: true, labelled: true, outer: true, chosen: null });
+    Object.assign(this, { apart: 0, ghosts: 0.14, fade: true, labelled: true, outer: true, rooms: false, chosen: null });
     this.bounds = this.boundsOf(this.parts.filter((part) => part.placed));
     if (this.bounds.isEmpty()) this.bounds = this.boundsOf(this.parts);
     new ResizeObserver(() => { this.overlay.measureAgain(); this.wake(); }).observe(this.box);
@@ -39,7 +39,7 @@ Nose.Stage = class {
 
   /** The box of every body of some parts, where they stand. */
   boxesOf(parts) {
-    return parts.flatMap((part) => part.bodies.map(
+    return parts.flatMap((part) => part.bodies.filter((body) => !body.room).map(
       ({ mesh }) => mesh.geometry.boundingBox.clone().translate(part.group.position)));
   }
 
@@ -132,12 +132,13 @@ Nose.Stage = class {
       const skinned = alone ? FADED : LOOKED_THROUGH, inked = alone ? 0.16 : 0.5;
       for (const body of part.bodies) {
         const { skin, ink, ghost } = body;
-        const solid = ghost ? this.ghosts : 1;
-        const opacity = part.faded ? (ghost ? 0 : skinned) : solid;
-        skin.transparent = ghost || part.faded;
+        const solid = body.room && !this.rooms ? 0 : ghost ? this.ghosts : 1;
+        const faded = part.faded && (alone || !body.room);
+        const opacity = faded ? (ghost ? 0 : skinned) : solid;
+        skin.transparent = ghost || faded;
         skin.depthWrite = !skin.transparent;
         skin.opacity = opacity;
-        ink.opacity = part.faded ? (ghost ? 0 : inked) : ghost ? Math.min(0.75, 4 * opacity) : 0.85;
+        ink.opacity = faded ? (ghost ? 0 : inked) : ghost ? Math.min(0.75, 4 * opacity) : 0.85;
         body.seen = opacity > 0;
         skin.needsUpdate = true;
       }

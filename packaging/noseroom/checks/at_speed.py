@@ -1,0 +1,349 @@
+"""Does it keep clear at speed? Blades that flex, and belts whose free spans swing.
+
+Each fan and belt is replaced by the space that it may reach, and held against all that it keeps its
+room to at rest. The engine moves on its mounts at the same time: the worst of both together counts.
+How fast a fan may turn is for its maker to say, and nothing here guesses it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.checks import words
+from noseroom.checks.movement import Motion, motions_of
+from noseroom.checks.moving import gives
+from noseroom.checks.moving_search import MovingSearch, Nearest
+from noseroom.checks.moving_words import doing
+from noseroom.checks.pairs import Pairs, SureGap
+from noseroom.checks.rules import Rules
+from noseroom.checks.stand_ins import StandIns
+from noseroom.findings import Finding, Rule, Verdict
+from noseroom.fingerprints import fingerprint
+from noseroom.geometry.clearance import Clearance, clearance
+from noseroom.geometry.mesh import Body, body_from_shape
+from noseroom.geometry.separation import MovingPiece, box_gap, nearest
+from noseroom.layout import Layout, PlacedPart
+from noseroom.parts.at_speed import FlappingBelt, FlexingFan
+from noseroom.parts.belt import Belt
+from noseroom.parts.fan import Fan
+from noseroom.tables.shares import shares
+
+Floats = NDArray[np.float64]
+Bodies = Mapping[tuple[str, str], Body]
+Progress = Callable[[int, int, str], None]
+
+STATE = "at speed"
+FAN_RULE, BELT_RULE = "at speed", "belt flap"
+_CAP_MM = 150.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Swing:
+    """What one part does at speed: the part that stands in for it, and that in words.
+
+    how: such as "with its blade tips up to 3 mm forward". ask: what would make it surer. said:
+    whether the file gives it.
+    """
+
+    part: PlacedPart
+    rule: Rule
+    how: str
+    ask: str
+    said: bool
+    details: Mapping[str, float | str]
+
+
+def check_at_speed(
+    pairs: Pairs,
+    bodies: Bodies,
+    rules: Rules,
+    settled: Collection[frozenset[str]],
+    moving: Collection[Finding],
+    progress: Progress,
+) -> tuple[Finding, ...]:
+    """Findings on pairs that may meet at speed, or one for each fan and belt that meets nothing.
+
+    settled: the pairs that are known to keep their rules at rest. moving: what was found when the
+    engine moves. Of pairs that are open in either, what is to be said has been said.
+    """
+    said = {frozenset(one.parts) for one in moving if one.verdict is not Verdict.FITS}
+    swings = list(_swings(pairs.layout, rules))
+    if not swings:
+        return ()
+    still = _Running(pairs, {one.part.name: one.part for one in swings})
+    search = MovingSearch(still, motions_of(pairs.layout))
+    found: list[Finding] = []
+    for done, swing in enumerate(swings):
+        progress(done, len(swings), f"{swing.part.name} at speed")
+        others = [
+            other
+            for other in still.layout.parts.values()
+            if other.components
+            and not other.unplaced
+            and frozenset((swing.part.name, other.name)) in settled
+            and frozenset((swing.part.name, other.name)) not in said
+        ]
+        cases = (
+            _nearest(search, swing.part, other, swing.rule.value_mm)
+            for other in others
+            if not still.keeps_clear(search, swing.part, other, swing.rule.value_mm)
+        )
+        bad = [_finding(search, bodies, swing, case) for case in cases if case is not None]
+        found += bad
+        if others and not bad:
+            found.append(_all_clear(search, swing, len(others)))
+    return tuple(found)
+
+
+class _Running(StandIns):
+    """A nose with what its fans and belts reach at speed in their stead."""
+
+    def keeps_clear(
+        self, search: MovingSearch, a: PlacedPart, b: PlacedPart, asked_mm: float
+    ) -> bool:
+        """Whether it was found before that two parts keep what is asked, all else being the same.
+
+        The answer rests on the two, on what carries them, and on how that moves.
+        """
+        if self._keys is None:
+            return False
+        roots = [self.layout.parts[one.root] for one in search.motions]
+        key = (
+            "at speed",
+            asked_mm,
+            fingerprint(
+                [self._keys.of_pair(one, part) for one in roots for part in (a, b)],
+                [
+                    (one.root, one.kind, one.point, one.turns, one.shifts, one.centre, one.reaches)
+                    for one in search.motions
+                ],
+                [(part.name in one.moved) for one in search.motions for part in (a, b)],
+                [
+                    (view.turns, view.shifts, view.centre, view.reaches)
+                    for one in search.motions
+                    for view in one.views
+                ],
+                [one.pivot_mm for one in search.motions],
+            ),
+        )
+        return self._keys.get(a, b, key, lambda: _nearest(search, a, b, asked_mm) is None)
+
+
+def _nearest(
+    search: MovingSearch, mover: PlacedPart, other: PlacedPart, asked_mm: float
+) -> Nearest | None:
+    """The components that may come nearer than is asked, or None where all surely do not.
+
+    A hose from the engine to the body gives way to its movement, but not to a fan: it is held
+    against what moves as if nothing else did.
+    """
+    if any(gives(one, other) for one in search.motions):
+        search = MovingSearch(search.at_rest, ())
+    return search.nearest(mover, other, asked_mm)
+
+
+def flex_mm(fan: PlacedPart) -> float:
+    """How far a fan's tips may come forward: as the file says at most, or as is assumed."""
+    read = fan.entry.sizes["flex"]
+    return read.value + read.half_width
+
+
+def flap(belt: PlacedPart) -> float:
+    """Share of a free span that its middle may swing: as the file says at most, or assumed."""
+    read = belt.entry.sizes["flap"]
+    return read.value + read.half_width
+
+
+def _swings(layout: Layout, rules: Rules) -> Iterator[_Swing]:
+    unit = layout.envelope.unit
+    for placed in layout.parts.values():
+        part = placed.part
+        if isinstance(part, Fan) and not placed.unplaced:
+            ahead, read = flex_mm(placed), placed.entry.sizes["flex"]
+            far = words.at_least(ahead, unit)
+            known = read.knowledge != "assumed"
+            yield _Swing(
+                replace(placed, part=FlexingFan.of(part, ahead, ahead * shares()["fan aft"].share)),
+                rules.named(FAN_RULE),
+                f"with its blade tips up to {far} forward "
+                f"({'as the file says' if known else f'assumed of a {part.drive} fan'})",
+                f"ask the maker of the {placed.name} how far its tips come forward at the highest "
+                f"speed that it is made for, and write it as flex: (line {placed.entry.line})",
+                known,
+                {"flex_mm": round(ahead, 3), "flex_source": read.source or "the envelope file"},
+            )
+        elif isinstance(part, Belt) and part.run and part.path.spans:
+            out, read = flap(placed), placed.entry.sizes["flap"]
+            known = read.knowledge != "assumed"
+            yield _Swing(
+                replace(
+                    placed,
+                    part=FlappingBelt.of(part, out, out * shares()["belt sideways"].share),
+                ),
+                rules.named(BELT_RULE),
+                f"with its free spans swinging by {100 * out:g} % of their length "
+                f"({'as the file says' if known else 'assumed'})",
+                f"watch the {placed.name} from a safe place while somebody else revs the engine, "
+                f"and write how far it swings as flap: (line {placed.entry.line}), as a share of "
+                f"its longest span",
+                known,
+                {"flap": round(out, 4), "flap_source": read.source or "the envelope file"},
+            )
+
+
+def _finding(search: MovingSearch, bodies: Bodies, swing: _Swing, case: Nearest) -> Finding:
+    layout = search.at_rest.layout
+    unit, asked = layout.envelope.unit, swing.rule.value_mm
+    name, gap = swing.part.name, case.gap
+    known = gap.answers(asked) and not case.unseen
+    foul = _sure_foul(search.at_rest, bodies, swing, case) if known and swing.said else None
+    sources = layout.survey.sources
+    form = None if gap.worst is None else gap.worst.form[: len(sources)]
+    # Of the pieces, where the movement takes them: what readings may take off comes on top.
+    measured = max(_reached_mm(case), gap.lower_mm) if known else gap.nominal_mm
+    places = _places(gap, foul) if known else None
+    verdict = Verdict.NOT_KNOWN if not known else Verdict.FOULS if foul else Verdict.TOO_CLOSE
+    if foul is not None:
+        measured = -foul.pull_apart.distance_mm if foul.pull_apart else foul.distance_mm
+    sure = min(gap.lower_mm, measured)
+    return Finding(
+        id=f"at speed: {name} / {case.b.name}",
+        question="do they keep clear at speed",
+        parts=(name, case.b.name),
+        verdict=verdict,
+        note=_note(search, swing, case, verdict, measured if foul else sure),
+        state=STATE,
+        measured_mm=measured if known else None,
+        bound_mm=measured if known else None,
+        spread_mm=measured - sure if known else None,
+        rule=swing.rule,
+        points=()
+        if places is None
+        else tuple((float(x), float(y), float(z)) for x, y, z in places),
+        remedies=_remedies(search, swing, case, verdict, sure),
+        rests_on=() if form is None else words.supports(form, sources, unit),
+        details={"components": f"{case.mine} / {case.theirs}", **swing.details},
+    )
+
+
+def _reached_mm(case: Nearest) -> float:
+    """The gap of the pieces as adjusted, where the movement takes them; below nothing: overlap."""
+
+    def moved(part: PlacedPart, component: str) -> list[MovingPiece]:
+        pose = case.pose(part) @ np.linalg.inv(part.pose)
+        return [
+            replace(one, corners=one.corners @ pose[:3, :3].T + pose[:3, 3], hull=None)
+            for one in part.moving[component][0]
+        ]
+
+    ours, others = moved(case.a, case.mine), moved(case.b, case.theirs)
+    best = np.inf
+    for far, one, other in sorted(
+        ((box_gap(a.box, b.box), i, j) for i, a in enumerate(ours) for j, b in enumerate(others))
+    ):
+        if far >= max(best, 0.0):
+            break
+        best = min(best, nearest(ours[one], others[other])[0])
+    return float(best)
+
+
+def _places(gap: SureGap, foul: Clearance | None) -> Floats | None:
+    """Where the two are nearest, (2, 3) mm, with the engine where it was measured."""
+    if foul is not None:
+        return None if foul.points is None else np.asarray(foul.points)
+    if gap.worst is None:
+        return None
+    near = gap.worst.points[0]
+    return np.array([near, near + max(gap.nominal_mm, 0.0) * gap.worst.direction])
+
+
+def _sure_foul(still: Pairs, bodies: Bodies, swing: _Swing, case: Nearest) -> Clearance | None:
+    """The true solids where what the file says breaks the rule with the engine at rest already."""
+    part = swing.part
+    if not isinstance(part.part, FlexingFan):
+        return None  # a span's swing is a figure of experience, never a sure foul
+    asked = swing.rule.value_mm
+    gap = still.sure_gap(part, case.mine, case.b, case.theirs, enough_mm=asked, look_mm=_CAP_MM)
+    body = body_from_shape(case.mine, part.part.solids()[case.mine])
+    other = bodies[case.b.name, case.theirs]
+    found = clearance(body, other, part.pose, case.b.pose, cap_mm=_CAP_MM)
+    apart = -found.pull_apart.distance_mm if found.pull_apart else found.distance_mm
+    return found if apart + gap.spread_mm < asked else None
+
+
+def _moving(search: MovingSearch, case: Nearest) -> list[Motion]:
+    """What moves the two against each other."""
+    return [one for one in search.motions if one.root in case.amounts and _apart(one, case)]
+
+
+def _apart(motion: Motion, case: Nearest) -> bool:
+    return (case.a.name in motion.moved) != (case.b.name in motion.moved)
+
+
+def _note(
+    search: MovingSearch, swing: _Swing, case: Nearest, verdict: Verdict, nearest_mm: float
+) -> str:
+    unit, name, other = search.at_rest.layout.envelope.unit, swing.part.name, case.b.name
+    if verdict is Verdict.NOT_KNOWN:
+        return f"Whether {name} and {other} keep clear at speed is not known."
+    movers = _moving(search, case) if verdict is not Verdict.FOULS else []
+    while_ = f", while {doing(movers, case.amounts, unit)}" if movers else ""
+    when = f"At speed, {swing.how}{while_}, the {name}"
+    asked = f"{words.at_least(swing.rule.value_mm, unit)} is asked"
+    if verdict is Verdict.FOULS:
+        if nearest_mm <= 0:
+            return f"{when} runs into the {other}; {asked}."
+        return f"{when} comes within {words.length(nearest_mm, unit)} of the {other}; {asked}."
+    if nearest_mm <= 0:
+        return f"{when} may touch the {other}; {asked}."
+    return f"{when} may come within {words.length(nearest_mm, unit)} of the {other}; {asked}."
+
+
+def _remedies(
+    search: MovingSearch, swing: _Swing, case: Nearest, verdict: Verdict, sure_mm: float
+) -> tuple[str, ...]:
+    unit = search.at_rest.layout.envelope.unit
+    found = []
+    if verdict is not Verdict.FOULS and not swing.said:
+        found.append(swing.ask)
+    for motion in _moving(search, case) if verdict is not Verdict.FOULS else ():
+        if not motion.measured and motion.kind == "engine":
+            found.append(
+                f"measure how far the {motion.root} moves, cold and with the battery off: pry "
+                f"it each way, and write it as moves: (line {motion.sources[0].line})"
+            )
+    if verdict is not Verdict.NOT_KNOWN:
+        more = words.at_least(swing.rule.value_mm - sure_mm, unit)
+        kind = "a stiffer fan" if isinstance(swing.part.part, Fan) else "a guide or a shorter span"
+        found.append(
+            f"make {more} more room between {swing.part.name} and {case.b.name}, or fit {kind}"
+        )
+    return tuple(found)
+
+
+def _all_clear(search: MovingSearch, swing: _Swing, count: int) -> Finding:
+    unit, name = search.at_rest.layout.envelope.unit, swing.part.name
+    motion = next((one for one in search.motions if name in one.moved and not one.still), None)
+    engine = ""
+    if motion is not None:
+        taken = "as the file says" if motion.measured else "as is assumed"
+        engine = f" and the {motion.root} moving {taken}"
+    maker = " Its highest speed is for its maker to say." * isinstance(swing.part.part, Fan)
+    return Finding(
+        id=f"at speed: {name}",
+        question="does anything meet at speed",
+        parts=(name,),
+        verdict=Verdict.FITS,
+        note=(
+            f"At speed, {swing.how}{engine}, the {name} keeps "
+            f"{words.at_least(swing.rule.value_mm, unit)} clear of what it keeps its room to at "
+            f"rest ({count} parts).{maker}"
+        ),
+        state=STATE,
+        rule=swing.rule,
+        details=dict(swing.details),
+    )
