@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
+from typing import Any
 
 import cadquery as cq
 import numpy as np
@@ -154,9 +155,9 @@ def test_a_shape_is_meshed_once_however_often_it_stands_there(
 ) -> None:
     meshed: list[str] = []
 
-    def counted(name: str, shape: cq.Shape) -> object:
+    def counted(name: str, *rest: Any) -> object:
         meshed.append(name)
-        return body_from_shape(name, shape)
+        return body_from_shape(name, *rest)
 
     monkeypatch.setattr(_plugin_bodies, "body_from_shape", counted)
     made = nested()

@@ -3,8 +3,9 @@
     import noseroom.plugin
 
 attaches to `cadquery.Workplane` one creator a kind of part (`radiator`, `waterPump`, ...; see
-`CREATORS`) and `clearanceTo(other)`, and to `cadquery.Assembly` `clearances(cap_mm=50)`. Nothing
-of CadQuery's own, or of another plugin's, is ever replaced. `import noseroom` attaches nothing.
+`CREATORS`) and `clearanceTo(other)`, and to `cadquery.Assembly` `clearances`,
+`clearancesWhileMoving`, `clearancesAlong` and `sweptSpace`. Nothing of CadQuery's own, or of
+another plugin's, is ever replaced. `import noseroom` attaches nothing.
 
 Where CadQuery itself is loaded anew under a running program (CQ-editor can do that), what was
 attached is gone: `register()` attaches it again, and changes nothing where it is still there.
@@ -25,16 +26,28 @@ from noseroom._plugin_clearances import (
     clearance_to,
 )
 from noseroom._plugin_creators import make_creators
+from noseroom._plugin_motion import (
+    PairAlongPath,
+    PairWhileMoving,
+    clearances_along,
+    clearances_while_moving,
+)
+from noseroom._plugin_swept import swept_space
 from noseroom.errors import GeometryError
 from noseroom.geometry.clearance import Relation
 from noseroom.geometry.kernel import load_cadquery
+from noseroom.geometry.motions import Shift, Turn
 
 __all__ = [
     "CREATORS",
     "Clearances",
+    "PairAlongPath",
     "PairClearance",
+    "PairWhileMoving",
     "PluginWarning",
     "Relation",
+    "Shift",
+    "Turn",
     "colour",
     "register",
 ]
@@ -52,11 +65,23 @@ CREATORS: Mapping[str, Callable[..., Any]] = make_creators()
 _WORKPLANE: Mapping[str, Callable[..., Any]] = MappingProxyType(
     {**CREATORS, "clearanceTo": clearance_to}
 )
-_ASSEMBLY: Mapping[str, Callable[..., Any]] = MappingProxyType({"clearances": assembly_clearances})
+_ASSEMBLY: Mapping[str, Callable[..., Any]] = MappingProxyType(
+    {
+        "clearances": assembly_clearances,
+        "clearancesWhileMoving": clearances_while_moving,
+        "clearancesAlong": clearances_along,
+        "sweptSpace": swept_space,
+    }
+)
 
-clearance_to.__name__, clearance_to.__qualname__ = "clearanceTo", "Workplane.clearanceTo"
-assembly_clearances.__name__ = "clearances"
-assembly_clearances.__qualname__ = "Assembly.clearances"
+
+def _called(owner: str, functions: Mapping[str, Callable[..., Any]]) -> None:
+    for name, function in functions.items():
+        function.__name__, function.__qualname__ = name, f"{owner}.{name}"
+
+
+_called("Workplane", {"clearanceTo": clearance_to})
+_called("Assembly", _ASSEMBLY)
 
 
 def register() -> tuple[str, ...]:
