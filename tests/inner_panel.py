@@ -59,18 +59,18 @@ def landmarks() -> dict[str, tuple[np.ndarray, np.ndarray]]:
     return found
 
 
-def triangles() -> tuple[np.ndarray, np.ndarray]:
+def triangles(long_mm: float = LONG_MM, step_mm: float = STEP_MM) -> tuple[np.ndarray, np.ndarray]:
     """The scan: vertices (n, 3) mm in its own axes, faces (m, 3)."""
     rng = np.random.default_rng(1971)
-    along = np.arange(0.0, LONG_MM + STEP_MM / 2, STEP_MM)
-    up = np.arange(0.0, HIGH_MM + STEP_MM / 2, STEP_MM)
+    along = np.arange(0.0, long_mm + step_mm / 2, step_mm)
+    up = np.arange(0.0, HIGH_MM + step_mm / 2, step_mm)
     u, w = (grid.ravel() for grid in np.meshgrid(along, up, indexing="ij"))
     points = in_the_car(u, w)
     points[:, 1] += rng.normal(0.0, 0.08, len(points))
     rows = len(up)
     i, j = (grid.ravel() for grid in np.meshgrid(*map(range, (len(along) - 1, rows - 1))))
     corner = i * rows + j
-    middle = np.stack([along[i] + STEP_MM / 2, up[j] + STEP_MM / 2], axis=-1)
+    middle = np.stack([along[i] + step_mm / 2, up[j] + step_mm / 2], axis=-1)
     kept = np.hypot(*(middle - HOLE[:2]).T) > HOLE[2]
     a, b, c, d = corner, corner + rows, corner + rows + 1, corner + 1
     faces = np.concatenate([np.stack([a, b, c], -1)[kept], np.stack([a, c, d], -1)[kept]])
@@ -83,9 +83,9 @@ def triangles() -> tuple[np.ndarray, np.ndarray]:
     return in_the_scan(points[used]), numbers.reshape(-1, 3)
 
 
-def ply() -> bytes:
+def ply(long_mm: float = LONG_MM, step_mm: float = STEP_MM) -> bytes:
     """The scan as a binary PLY file."""
-    vertices, faces = triangles()
+    vertices, faces = triangles(long_mm, step_mm)
     head = (
         "ply\nformat binary_little_endian 1.0\ncomment invented, mm\n"
         f"element vertex {len(vertices)}\n"

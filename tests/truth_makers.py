@@ -227,19 +227,31 @@ def random_pose(rng: np.random.Generator, reach: float) -> Floats:
     return at(*(way / np.linalg.norm(way) * rng.uniform(0, reach)), turn)
 
 
-def faults(answer: Clearance, low: float, high: float, cap_mm: float) -> list[str]:
-    """What is wrong with an answer where the true gap is between low and high, mm."""
+def faults(
+    answer: Clearance,
+    low: float,
+    high: float,
+    cap_mm: float,
+    value: tuple[float, float] | None = None,
+) -> list[str]:
+    """What is wrong with an answer where the true gap is between low and high, mm.
+
+    value: between which the distance has to be, where that is not the gap that is sure (a scan:
+    its triangles tell the distance, and less their reach off the metal the gap).
+    """
     found = []
     if high <= 1e-5:
-        return ["overlap not seen"] if answer.bound_mm > 0 or _apart(answer) else []
+        return ["overlap not seen"] if answer.bound_mm > 0 or (_apart(answer) and not value) else []
     if answer.bound_mm > high:
         found.append("bound over-stated")
-    if low > 1e-4 and not _apart(answer):
+    # Beside a scan, no more is asked of the answer than of the value.
+    if low > (VALUE_WITHIN_MM if value else 1e-4) and not _apart(answer):
         found.append(f"apart, said to be {answer.relation}")
     if high < cap_mm and low - answer.bound_mm > BOUND_WITHIN_MM:
         found.append("bound more than 0.2 mm below")
-    if high < VALUE_BELOW_MM:
-        off = max(low - answer.distance_mm, answer.distance_mm - high)
+    least, most = value or (low, high)
+    if most < VALUE_BELOW_MM:
+        off = max(least - answer.distance_mm, answer.distance_mm - most)
         if not off <= VALUE_WITHIN_MM:
             found.append("value more than 0.01 mm off")
     return found

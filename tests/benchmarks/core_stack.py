@@ -1,6 +1,7 @@
 """All pairs of a stack of 35 parts and a scan, by this program and by what one would do otherwise.
 
 Run: python tests/benchmarks/core_stack.py [share of the exact pairs to time, 0..1]
+         [0 to leave out the larger stacks]
 
 The same pairs, cap and meshes on both sides; the time to make the meshes counts for every method
 that needs them. CadQuery's distance cannot measure a scan; it is asked for the other pairs. With a
@@ -83,7 +84,7 @@ def trimesh_distances(
     return time.process_time() - start, found
 
 
-def main(share: float = 0.1) -> None:
+def main(share: float = 0.1, scale: float = 1) -> None:
     """Print times, ratios, differences and the machine."""
     print(f"{platform.machine()} {platform.processor()} {platform.python_version()}")
     models = Path("/proc/cpuinfo").read_text().splitlines() if sys.platform == "linux" else []
@@ -130,7 +131,7 @@ def main(share: float = 0.1) -> None:
     print(f"RATIO {(cached + tessellation) / ours_scan:.2f} cached to this program, meshes counted")
     print(f"RATIO {cached / second:.2f} cached to this program, meshes there already")
 
-    for count in (30, 100, 300):
+    for count in (30, 100, 300) if scale else ():
         many = stack(count)
         kept = {one.shape: body for one, body in zip(things, bodies, strict=True)}
         some = [kept.get(one.shape) or body_from_shape(one.name, one.shape) for one in many]

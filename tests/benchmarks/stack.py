@@ -91,7 +91,8 @@ def free_forms() -> list[tuple[str, Any]]:
             outline = outline.lineTo(radius - 4, 2 + 4 * k).lineTo(radius, 4 + 4 * k)
         pulley = outline.lineTo(20, 4 * ribs).close().revolve(360, (0, 0), (0, 1))
         found.append(("ribbed pulley", pulley.rotate((0, 0, 0), (0, 1, 0), 90).val()))
-        path = cq.Workplane("XZ").spline([(0, 0), (40, bend), (20, 130), (90, 200)])
+        # No bend is tighter than the hose is thick: a hose that crosses itself is no solid.
+        path = cq.Workplane("XZ").spline([(0, 0), (25, bend), (60, 130), (85, 200)], [(0, 1)] * 2)
         found.append(("bent hose", cq.Workplane("XY").circle(19).circle(16).sweep(path).val()))
     belt = cq.Workplane("YZ").slot2D(260, 120).extrude(12).faces("<X or >X").shell(3)
     found.append(("belt", belt.val()))

@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
 from noseroom.geometry.exact import SurfaceDistance, exact_distance
+from noseroom.geometry.finer import finer_distance
 from noseroom.geometry.kernel import Pose, moved, rigid, volume_mm3
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.overlap import Common, deepest_mm, exact_common, inside, mesh_common
 from noseroom.geometry.piercing import deepest_crossing_mm
 from noseroom.geometry.pull_apart import PullApart, pull_apart
-from noseroom.geometry.trees import NUMERIC_MM, box_gaps, tree_distance, world_boxes
+from noseroom.geometry.trees import NUMERIC_MM, box_gaps, nearest_triangles, world_boxes
 from noseroom.tolerances import DEFAULT, Tolerances
 
 _BOUND_WITHIN_MM = 0.2
@@ -153,7 +154,9 @@ class _Pair:
         return max(0.0, float(gap) - NUMERIC_MM)
 
     def measure(self) -> Clearance:
-        mesh_mm, points = tree_distance(self.a.tree, self.pose_a, self.b.tree, self.pose_b)
+        mesh_mm, points, triangles = nearest_triangles(
+            self.a.tree, self.pose_a, self.b.tree, self.pose_b
+        )
         meshes_clear = mesh_mm - self.slack_mm > self.tolerances.contact_mm
         if meshes_clear:
             # Before the kernel is asked: it would measure the wall of what holds the part.
@@ -163,7 +166,9 @@ class _Pair:
         surfaces = SurfaceDistance(mesh_mm, max(0.0, mesh_mm - self.slack_mm), points, False)
         near = not meshes_clear or mesh_mm - self.slack_mm < self._exact_below_mm
         if near and self.a.faces and self.b.faces:
-            surfaces = exact_distance(*self.placed, mesh_mm)
+            surfaces = exact_distance(*self.placed, mesh_mm, (points, triangles))
+        elif near and (self.a.faces or self.b.faces):
+            surfaces = finer_distance(*self.placed, mesh_mm)
         if surfaces.bound_mm > self.tolerances.contact_mm:
             contained = None if meshes_clear else self._containment(exact=True)
             if contained is not None:

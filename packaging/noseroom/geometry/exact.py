@@ -1,19 +1,21 @@
-"""The exact kernel's distance, asked only of the face pairs that can hold the answer.
+"""The distance of the true surfaces of two bodies, to the rounding of their kernel's faces.
 
-The true distance of faces f and g lies within e_f + e_g (their chord errors) of the
-distance of their triangles. So face pairs are taken in the order of the least they can be
-apart, and the search ends when the next pair cannot be nearer than what has been found.
-Most answers need no search at all: descent from the meshes' nearest points ends at a distance that
-is really there, and a plane between the two bodies, or the two faces, proves that none is less.
-Where no plane does, the kernel is asked. It is not taken at its word: its answer must lie in that
-interval, and where descent from its points or from the meshes' ends nearer, that counts. Faces
-whose triangles are the face itself (flat, with straight edges) need no kernel either.
+Descent from the meshes' nearest points ends at a distance that is really there. That none is less
+is proven by a plane between the two bodies; else by finer meshes of where they are near
+(`refine`), which also find what is nearer elsewhere. Where both fail (parallel round surfaces, a
+hair's breadth), face pairs are taken in the order of the least they can be apart: the true
+distance of faces f and g lies within e_f + e_g (their chord errors) of the distance of their
+triangles, so the search ends when the next pair cannot be nearer than what has been found. The
+kernel is asked for the distance of two faces last, and is not taken at its word: its answer must
+lie in that interval, and where descent from its points or from the meshes' ends nearer, that
+counts. Faces whose triangles are the face itself (flat, with straight edges) need no kernel.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,7 @@ from numpy.typing import NDArray
 from noseroom.geometry.kernel import Pose, from_kernel, top_loc
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.polish import Foot, feet, polished, polished_from
+from noseroom.geometry.refine import refined_bound
 from noseroom.geometry.trees import (
     NUMERIC_MM,
     box_gaps,
@@ -31,10 +34,13 @@ from noseroom.geometry.trees import (
 )
 
 Floats = NDArray[np.float64]
+Near: TypeAlias = tuple[Floats, tuple[int, int]]
 
 _WALK_STEPS = 4
 # A plane that leaves no more than this between the two has proven their distance.
 _PROVEN_MM = 1e-6
+# Nearer than this the kernel is asked: it must tell a hair's breadth from touching.
+_PATCHES_ABOVE_MM = 0.02
 
 
 @dataclass(frozen=True)
@@ -42,7 +48,8 @@ class SurfaceDistance:
     """Distance between two surfaces, mm, with a guaranteed lower bound.
 
     points: (2, 3) in the world, first on a; None where they mean nothing.
-    exact: the kernel gave the distance and it stood up to the checks.
+    exact: the distance is proven: it is less than `refine.WITHIN_MM` above the true one, or the
+    kernel gave it and it stood up to the checks.
     """
 
     distance_mm: float
@@ -51,15 +58,20 @@ class SurfaceDistance:
     exact: bool
 
 
-def exact_distance(a: Body, pose_a: Pose, b: Body, pose_b: Pose, mesh_mm: float) -> SurfaceDistance:
+def exact_distance(
+    a: Body, pose_a: Pose, b: Body, pose_b: Pose, mesh_mm: float, near: Near | None = None
+) -> SurfaceDistance:
     """Return the distance between the surfaces of two bodies that both have B-rep faces.
 
-    mesh_mm: the distance between the two whole meshes, mm, as a start.
+    mesh_mm: the distance between the two whole meshes, mm, as a start. near: their nearest points
+    and triangles, if they are known, as of `nearest_triangles`.
     """
     search = _Search(a, pose_a, b, pose_b)
-    parted = search.by_plane(mesh_mm) if mesh_mm > 0 else None
-    if parted is not None and parted.exact:
-        return parted
+    parted = search.by_plane(mesh_mm, near) if mesh_mm > 0 else None
+    if parted is not None:
+        parted = parted if parted.exact else search.by_patches(parted)
+        if parted.exact:
+            return parted
     found: list[SurfaceDistance] = []
     # What descent has reached already is not a bound, but no pair beyond it is worth asking.
     nearest = np.inf if parted is None else parted.distance_mm
@@ -84,28 +96,70 @@ class _Search:
         self._pose_a, self._pose_b = pose_a, pose_b
         self._loc_a, self._loc_b = top_loc(pose_a), top_loc(pose_b)
 
-    def by_plane(self, mesh_mm: float) -> SurfaceDistance | None:
+    def by_plane(self, mesh_mm: float, near: Near | None) -> SurfaceDistance | None:
         """Descend from the meshes' nearest points, and prove it by a plane that parts the bodies.
 
         `exact` says whether the plane did; if not, the distance is only one that is really there.
         """
         a, b = self._a, self._b
-        _, points, (t, s) = nearest_triangles(
-            a.tree, self._pose_a, b.tree, self._pose_b, mesh_mm + NUMERIC_MM
+        points, (t, s) = (
+            near
+            or nearest_triangles(a.tree, self._pose_a, b.tree, self._pose_b, mesh_mm + NUMERIC_MM)[
+                1:
+            ]
         )
         f, g = int(a.mesh.face_of[t]), int(b.mesh.face_of[s])
-        face_a, face_b = a.faces[f].Moved(self._loc_a), b.faces[g].Moved(self._loc_b)
+        parted = None
+        # Most that a plane can prove, it proves at the first foot; the rest is worth more steps.
+        for steps in (0, _WALK_STEPS):
+            found = self._walked(points, f, g, steps)
+            if found is None or found[0] <= NUMERIC_MM:
+                return None
+            value, ends = found
+            least = self._parted(value, ends)
+            parted = SurfaceDistance(value, max(0.0, least), ends, value - least <= _PROVEN_MM)
+            if parted.exact:
+                break
+            points = ends
+        return parted
+
+    def by_patches(self, parted: SurfaceDistance) -> SurfaceDistance:
+        """Prove a distance that is really there, or a smaller one, by finer meshes where it is."""
+        best = parted
+        while best.distance_mm > _PATCHES_ABOVE_MM and best.points is not None:
+            value, ends = best.distance_mm, best.points
+            refined = refined_bound(
+                self._a,
+                self._pose_a,
+                self._b,
+                self._pose_b,
+                value,
+                ends,
+                partial(self._parted, value, ends),
+            )
+            if refined is None:
+                break
+            if refined.points is None:
+                bound = max(best.bound_mm, refined.bound_mm)
+                return replace(best, bound_mm=bound, exact=True)
+            f, g = refined.faces
+            found = self._walked(refined.points, f, g)
+            if found is None or found[0] >= best.distance_mm:
+                break
+            best = SurfaceDistance(*found[:1], best.bound_mm, found[1], False)
+        return best
+
+    def _walked(
+        self, points: Floats, f: int, g: int, steps: int = _WALK_STEPS
+    ) -> tuple[float, Floats] | None:
+        """What descent from a point near two faces reaches; None where the kernel fails."""
+        face_a, face_b = self._a.faces[f].Moved(self._loc_a), self._b.faces[g].Moved(self._loc_b)
         try:
-            found = _walk(points[0], face_a, face_b)
+            return _walk(points[0], face_a, face_b, steps)
         except Exception as error:
             if not from_kernel(error):
                 raise
             return None
-        if found is None or found[0] <= NUMERIC_MM:
-            return None
-        value, ends = found
-        least = self._parted(value, ends)
-        return SurfaceDistance(value, max(0.0, least), ends, value - least <= _PROVEN_MM)
 
     def _parted(self, value: float, ends: Floats, f: int = -1, g: int = -1) -> float:
         """The gap (mm) along the line of two points that a plane keeps between two bodies.
@@ -189,7 +243,9 @@ class _Search:
         )
 
 
-def _walk(start: Floats, face_a: Any, face_b: Any) -> tuple[float, Floats] | None:
+def _walk(
+    start: Floats, face_a: Any, face_b: Any, steps: int = _WALK_STEPS
+) -> tuple[float, Floats] | None:
     """Return a near minimum (mm) and its points (2, 3), by projecting a point to and fro."""
     on_a = _nearest_on(face_a, start)
     on_b = _nearest_on(face_b, on_a.jet(on_a.at)[0]) if on_a else None
@@ -197,7 +253,7 @@ def _walk(start: Floats, face_a: Any, face_b: Any) -> tuple[float, Floats] | Non
         return None
     value, points = polished(on_a, on_b)
     # The feet keep to the face, edge or vertex they stand on; projecting once more may step over.
-    for _ in range(_WALK_STEPS):
+    for _ in range(steps):
         again = _nearest_on(face_a, points[1])
         beyond = _nearest_on(face_b, again.jet(again.at)[0]) if again else None
         if again is None or beyond is None:

@@ -21,6 +21,7 @@ from noseroom.tolerances import DEFAULT, Tolerances
 if TYPE_CHECKING:
     import cadquery as cq
 
+    from noseroom.geometry.charts import Chart
     from noseroom.geometry.support import Reaches
 
 
@@ -85,7 +86,8 @@ class Body:
     does not, there is no inside to ask about.
     faces, solids: the kernel's faces (one for each number in `mesh.face_of`) and solids,
     free of triangulation; empty without a shape. solid_of: (m,) the closed piece each
-    triangle belongs to.
+    triangle belongs to. charts: the mesh of each face in its own parameters, and chart_triangle:
+    (m,) the number of each triangle in it; empty without a shape.
     """
 
     name: str
@@ -95,6 +97,10 @@ class Body:
     faces: tuple[Any, ...] = field(repr=False, default=())
     solids: tuple[Any, ...] = field(repr=False, default=())
     solid_of: NDArray[np.int32] = field(repr=False, default_factory=lambda: np.zeros(0, np.int32))
+    charts: tuple[Chart, ...] = field(repr=False, default=())
+    chart_triangle: NDArray[np.int32] = field(
+        repr=False, default_factory=lambda: np.zeros(0, np.int32)
+    )
 
     @cached_property
     def tree(self) -> Any:
@@ -102,6 +108,14 @@ class Body:
         from noseroom.geometry.trees import build_tree
 
         return build_tree(self.mesh.vertices, self.mesh.triangles)
+
+    @cached_property
+    def chart_errors_mm(self) -> NDArray[np.float64]:
+        """How far each triangle (m,) may be from the patch of surface it stands for."""
+        starts = np.cumsum([0] + [len(chart.triangles) for chart in self.charts])
+        errors = np.concatenate([chart.errors_mm for chart in self.charts])
+        found: NDArray[np.float64] = errors[starts[self.mesh.face_of] + self.chart_triangle]
+        return found
 
     @cached_property
     def hull_corners(self) -> NDArray[np.float64]:
@@ -195,7 +209,17 @@ def body_from_shape(name: str, shape: cq.Shape, tolerances: Tolerances = DEFAULT
         raise GeometryError(f"{name}: {error}") from error
     mesh = Mesh(raw.vertices, raw.triangles, raw.face_of, raw.deflection_mm)
     watertight = mesh.closed and bool((raw.solid_of >= 0).all())
-    return Body(name, shape, mesh, watertight, raw.faces, raw.solids, raw.solid_of)
+    return Body(
+        name,
+        shape,
+        mesh,
+        watertight,
+        raw.faces,
+        raw.solids,
+        raw.solid_of,
+        raw.charts,
+        raw.chart_triangle,
+    )
 
 
 def body_from_mesh(

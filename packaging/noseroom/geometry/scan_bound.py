@@ -8,11 +8,13 @@ the result is an upper bound; a well chosen one only makes it tight. Nothing is 
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from noseroom.geometry.scan_edges import Numbers, compacted, edges_of
+from noseroom.geometry.scan_steps import Step, Tell, quiet
 from noseroom.geometry.scan_types import Floats
 
 _ROUNDS = 20
@@ -21,22 +23,38 @@ _FEW, _MANY = 3, 8
 """How many near triangles a point is tried against."""
 _SLACK = 1.1
 _MOST_PIECES = 3_000_000
+_AT_ONCE = 250_000
+"""So many triangles are measured together: what that takes is kept for each."""
 _NO_FINER_MM = 0.02
 _PAST_MM = 1e-9
 
 
 def one_sided_bound(
-    vertices: Floats, triangles: Numbers, onto_vertices: Floats, onto: Numbers
+    vertices: Floats,
+    triangles: Numbers,
+    onto_vertices: Floats,
+    onto: Numbers,
+    tell: Tell = quiet,
 ) -> float:
     """No point of the first surface is further than this from the second, mm; at least 0.02.
 
-    vertices, onto_vertices: (n, 3) mm; triangles, onto: (m, 3).
+    vertices, onto_vertices: (n, 3) mm; triangles, onto: (m, 3). tell: called with `Step.MEASURE`.
     """
+    tell(Step.MEASURE, 0.0)
     target = _Target(onto_vertices, onto)
-    pieces = vertices[triangles]
     # No bound is less than what is found at single points: a piece within that is done with.
-    points = np.concatenate([vertices[compacted(triangles)[0]], pieces.mean(axis=1)])
-    enough = max(_NO_FINER_MM, _at_points(target, points[:, None]))
+    enough = _NO_FINER_MM
+    for points in (vertices[compacted(triangles)[0]], vertices[triangles].mean(axis=1)):
+        enough = max(enough, _at_points(target, points[:, None]))
+    for first in range(0, len(triangles), _AT_ONCE):
+        tell(Step.MEASURE, first / len(triangles))
+        # What one lot needs, the next may have too: the bound is the most of all.
+        enough = _bound_over(target, vertices[triangles[first : first + _AT_ONCE]], enough)
+    return enough
+
+
+def _bound_over(target: _Target, pieces: Floats, enough: float) -> float:
+    """The bound over pieces (n, 3, 3), mm; not less than `enough`."""
     held: list[Floats] = []
     pieces = _no_larger(pieces, 2 * target.size_mm)
     near = target.nearest(pieces.mean(axis=1))
@@ -112,9 +130,14 @@ class _Target:
         self.edge_at = (a * self.out).sum(axis=2)
         self.plane_at = (a[:, 0] * self.normal).sum(axis=1)
         self.size_mm = float(np.sqrt(double.mean() / 2))
-        self.across = _across(triangles)
+        self._triangles = triangles
         self._seeds: Any = None
         self._owners: Numbers = np.zeros(0, np.int64)
+
+    @cached_property
+    def across(self) -> Numbers:
+        """The triangle across each side (m, 3); -1 where there is none or more than one."""
+        return _across(self._triangles)
 
     def nearest(self, points: Floats) -> Numbers:
         """A triangle that is near each point (n, 3); most often the nearest."""

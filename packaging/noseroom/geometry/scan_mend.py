@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from noseroom.geometry.scan_edges import Numbers, compacted
 from noseroom.geometry.scan_holes import holes_and_border
 from noseroom.geometry.scan_lost import Lost, lost_cells, lost_of
+from noseroom.geometry.scan_steps import Step, Tell, quiet
 from noseroom.geometry.scan_strays import gathered
 from noseroom.geometry.scan_thin import thinned
 from noseroom.geometry.scan_turn import is_closed, turned
@@ -21,24 +22,35 @@ _FARTHEST_MM = 100_000.0
 
 
 def mended(
-    vertices: Floats, raw: Raw, unit_mm: float, most_triangles: int, limits: Limits, sha256: str
+    vertices: Floats,
+    raw: Raw,
+    unit_mm: float,
+    most_triangles: int,
+    limits: Limits,
+    sha256: str,
+    tell: Tell = quiet,
 ) -> Scan:
     """Mend triangles as far as that cannot make room, and say what was wrong with them.
 
-    vertices: (n, 3) mm; raw: the file's triangles, and what its reader remarked.
+    vertices: (n, 3) mm; raw: the file's triangles, and what its reader remarked. tell: called with
+    each step as it begins.
 
     Raises:
         UnreadableError: nothing to be seen in it, or places that no car has.
     """
     triangles, lost = _finite(vertices, raw.triangles)
+    tell(Step.WELD, 0.0)
     weld = welded(vertices, triangles)
     if not len(weld.triangles):
         raise UnreadableError("triangles without any area", "a surface", "scan or save it again")
+    tell(Step.STRAYS, 0.0)
     strays = gathered(weld.vertices, weld.triangles, limits.pieces)
+    tell(Step.TURN, 0.0)
     turn = turned(strays.vertices, strays.triangles)
+    tell(Step.HOLES, 0.0)
     holes, border = holes_and_border(strays.vertices, turn.triangles)
     unknown = lost_cells(lost, strays.vertices[turn.triangles], holes)
-    thin = thinned(strays.vertices, turn.triangles, most_triangles)
+    thin = thinned(strays.vertices, turn.triangles, most_triangles, tell)
     closed = is_closed(thin.triangles)
     longest = float(np.ptp(strays.vertices, axis=0).max())
     remarks = [

@@ -15,16 +15,21 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from noseroom.geometry.scan_answer import unpacked
 from noseroom.geometry.scan_source import Source, opened
+from noseroom.geometry.scan_steps import STEPS, Listener, Progress, said
 from noseroom.geometry.scan_types import DEFAULT_LIMITS, UNITS_MM, Limits, Scan, ScanError
 
 # The limits are set before anything else is loaded; where the system has none, time alone counts.
 _BOOT = """
-import json, sys
+import json, os, sys
 order = json.loads(sys.argv[1])
+# What libraries print is no news.
+order["news"] = os.dup(1)
+os.dup2(2, 1)
 try:
     import resource
 except ImportError:
@@ -52,13 +57,15 @@ def read_scan(
     unit: str | None = None,
     most_triangles: int = 60_000,
     limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
 ) -> Scan:
     """Read a scan or part file (STL, PLY, OBJ, 3MF, GLB, glTF or STEP) and mend it.
 
     unit: mm, cm, m, in or ft; asked for where the file does not say it (STL, PLY, OBJ). Where the
     file does, it has to be the same or None. most_triangles: more are thinned out to these, or a
-    few more; how far that moved the surface is in `deflection_mm`. Only this one file is opened:
-    no material, picture or other file that it names.
+    few more; how far that moved the surface is in `deflection_mm`. progress: called with (done,
+    of, what) as the reading goes on. Only this one file is opened: no material, picture or other
+    file that it names.
 
     Nothing is filled: a hole is space that nobody saw.
 
@@ -72,12 +79,17 @@ def read_scan(
         opened(Path(path), unit, limits) as source,
         tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder,
     ):
-        _run(source, unit, most_triangles, limits, folder)
+        _run(source, unit, most_triangles, limits, folder, progress)
         return unpacked(source.name, Path(folder, _ANSWER))
 
 
 def _run(
-    source: Source, unit: str | None, most_triangles: int, limits: Limits, folder: str
+    source: Source,
+    unit: str | None,
+    most_triangles: int,
+    limits: Limits,
+    folder: str,
+    progress: Progress | None,
 ) -> None:
     if getattr(sys, "frozen", False) or not sys.executable:
         raise ScanError(source.name, "no Python interpreter to read it with", "one")
@@ -103,14 +115,14 @@ def _run(
     child = subprocess.Popen(
         [sys.executable, "-I", "-c", _BOOT, json.dumps(order)],
         stdin=source.descriptor,
-        stdout=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         cwd=folder,
         env=environment,
         start_new_session=True,
     )
     try:
-        status = child.wait(timeout=limits.wall_s)
+        status = _followed(child, limits.wall_s, progress)
     except subprocess.TimeoutExpired:
         found = f"a file that is not read after {limits.wall_s:g} s"
         raise ScanError(source.name, found, "a scan", _SMALLER) from None
@@ -120,6 +132,25 @@ def _run(
         raise ScanError(source.name, _what_became(status, limits), "a scan", _SMALLER)
 
 
+def _followed(child: subprocess.Popen[Any], wall_s: float, progress: Progress | None) -> int:
+    """The process's exit status, passing on how far it is meanwhile.
+
+    Raises subprocess.TimeoutExpired when it takes longer than that.
+    """
+    end = monotonic() + wall_s
+    # The listener closes it, in its own time: what the process started may hold the other end.
+    listener = Listener(os.dup(child.stdout.fileno())) if child.stdout else None
+    if child.stdout:
+        child.stdout.close()
+    with contextlib.suppress(EOFError):
+        while listener and child.poll() is None and monotonic() < end:
+            news = listener.next(min(_LOOK_S, max(0.0, end - monotonic())))
+            if news and progress:
+                progress(news[0], len(STEPS), said(*news))
+    return child.wait(timeout=max(0.0, end - monotonic()))
+
+
+_LOOK_S = 0.5
 _SMALLER = "open it in the program that made it, cut it down to the nose and save it again"
 
 

@@ -9,12 +9,14 @@ import numpy as np
 from noseroom.errors import MissingLibraryError
 from noseroom.geometry.scan_bound import one_sided_bound, sampled_distance
 from noseroom.geometry.scan_edges import Numbers, compacted, pieces_of
+from noseroom.geometry.scan_steps import Step, Tell, quiet
 from noseroom.geometry.scan_turn import is_closed
 from noseroom.geometry.scan_types import Floats
 
 _A_FEW_MORE = 1.02
 _SAMPLING_FACTOR = 1.25
-_GENTLE = 5.0
+_GENTLE, _BRISK = 5.0, 7.0
+_FIRST = 5
 _SMALL = 200
 _GRID_GROWTH = 1.3
 
@@ -33,7 +35,7 @@ class Thinned:
     remark: str
 
 
-def thinned(vertices: Floats, triangles: Numbers, most: int) -> Thinned:
+def thinned(vertices: Floats, triangles: Numbers, most: int, tell: Tell = quiet) -> Thinned:
     """Thin triangles (m, 3) out to `most`, or a few more; fewer are left as they are.
 
     Triangles are taken out where the surface is flattest. How far the old surface reaches past
@@ -42,9 +44,10 @@ def thinned(vertices: Floats, triangles: Numbers, most: int) -> Thinned:
     """
     if len(triangles) <= most:
         return Thinned(vertices, triangles, 0.0, "")
+    tell(Step.THIN, 0.0)
     points, tri = _large_pieces_simplified(vertices, triangles, most)
     bound = max(
-        one_sided_bound(vertices, triangles, points, tri),
+        one_sided_bound(vertices, triangles, points, tri, tell),
         _SAMPLING_FACTOR * sampled_distance(points, tri, vertices, triangles),
     )
     return Thinned(
@@ -81,17 +84,17 @@ def _simplified(vertices: Floats, triangles: Numbers, most: int) -> tuple[Floats
         ) from error
     closed = is_closed(triangles)
     for keep_border in (True, False):
-        points, tri = simplify(
-            vertices,
-            triangles.astype(np.int32),
-            target_count=most,
-            agg=_GENTLE,
-            preserve_border=keep_border,
-        )
-        tri = np.asarray(tri, dtype=np.int64)
+        points, tri = vertices, triangles.astype(np.int32)
+        # One go ends after so many rounds, however many triangles are left: from there again.
+        for target, pace in ((_FIRST * most, _GENTLE), (most, _GENTLE), (most, _BRISK)):
+            if len(tri) > _A_FEW_MORE * target:
+                points, tri = simplify(
+                    points, tri, target_count=target, agg=pace, preserve_border=keep_border
+                )
         enough = 0 < len(tri) <= _A_FEW_MORE * most and bool(np.isfinite(points).all())
-        if enough and (not closed or is_closed(tri)):
-            return np.asarray(points, dtype=np.float64), tri
+        numbers = np.asarray(tri, dtype=np.int64)
+        if enough and (not closed or is_closed(numbers)):
+            return np.asarray(points, dtype=np.float64), numbers
     return _on_a_grid(vertices, triangles, most)
 
 

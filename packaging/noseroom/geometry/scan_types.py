@@ -78,7 +78,7 @@ class Limits:
     triangles: int = 4_000_000
     memory_bytes: int = 6_000_000_000
     processor_s: int = 180
-    wall_s: float = 240.0
+    wall_s: float = 480.0
     pieces: int = 1_000
 
 

@@ -144,7 +144,10 @@ def _flat(triangles: Numbers) -> NDArray[np.bool_]:
 def _covered(lines: Numbers, triangles: Numbers) -> NDArray[np.bool_]:
     """Whether triangles have, as a side or a corner, what is left of flat ones (k, 3)."""
     start, end = lines.min(axis=1, initial=1 << 40), lines.max(axis=1, initial=0)
-    ends = edges_of(triangles).ends
+    # Only triangles that have a corner in common can.
+    common = np.zeros(max(int(one.max(initial=0)) for one in (lines, triangles)) + 1, bool)
+    common[lines] = True
+    ends = edges_of(triangles[common[triangles].any(axis=1)]).ends
     corner = ends[:, 0] << 32 | ends[:, 0], ends[:, 1] << 32 | ends[:, 1]
     keys = np.concatenate([ends[:, 0] << 32 | ends[:, 1], *corner])
     covered: NDArray[np.bool_] = np.isin(start << 32 | end, keys)
@@ -183,7 +186,8 @@ def _close_slivers(
     two = order[np.minimum(first + 1, len(order) - 1)] // 3
     other = np.where(one == rows, two, one)
     third = tri[rows, (side + 2) % 3]
-    known = set(map(tuple, edges.ends.tolist())) if len(rows) else set()
+    known = edges.ends[:, 0] << 32 | edges.ends[:, 1]  # rising, as the edges are
+    made: set[int] = set()
     out = np.zeros(len(tri), bool)
     busy: set[int] = set()
     added: list[tuple[int, int, int]] = []
@@ -204,13 +208,15 @@ def _close_slivers(
             continue
         a, b, c = int(tri[row, side[k]]), int(tri[row, (side[k] + 1) % 3]), int(third[k])
         d = int(tri[mate].sum()) - a - b
-        if d == c or (min(c, d), max(c, d)) in known:
+        across = min(c, d) << 32 | max(c, d)
+        place = int(np.searchsorted(known, across))
+        if d == c or across in made or (place < len(known) and known[place] == across):
             continue
         ahead = tri[mate].tolist()
         # Keep the neighbour's own sense of rotation, which may not be the sliver's.
         turned = ahead[(ahead.index(a) + 1) % 3] == b
         added += [(a, c, d), (c, b, d)] if turned else [(c, a, d), (b, c, d)]
-        known.add((min(c, d), max(c, d)))
+        made.add(across)
         out[[row, mate]] = True
         busy |= {row, mate}
         worst = max(worst, float(height[row]))

@@ -12,6 +12,7 @@ import numpy as np
 
 from noseroom.errors import MissingLibraryError
 from noseroom.geometry.scan_answer import pack, pack_error
+from noseroom.geometry.scan_steps import Step, Tell, quiet, teller
 from noseroom.geometry.scan_types import (
     UNITS_MM,
     Limits,
@@ -35,9 +36,13 @@ def main(order: dict[str, Any]) -> None:
         pieces=order["pieces"],
     )
     answer = Path(order["answer"])
+    tell = teller(order["news"])
     try:
+        tell(Step.READ, 0.0)
         data = sys.stdin.buffer.read(limits.file_bytes + 1)
-        scan = scan_from(data, order["ending"], order["unit_mm"], order["most_triangles"], limits)
+        most = order["most_triangles"]
+        scan = scan_from(data, order["ending"], order["unit_mm"], most, limits, tell)
+        tell(Step.HAND_OVER, 0.0)
         pack(answer, scan)
     except UnreadableError as error:
         pack_error(answer, error.found, error.expected, error.advice)
@@ -55,9 +60,16 @@ def main(order: dict[str, Any]) -> None:
 
 
 def scan_from(
-    data: bytes, ending: str, unit_mm: float | None, most_triangles: int, limits: Limits
+    data: bytes,
+    ending: str,
+    unit_mm: float | None,
+    most_triangles: int,
+    limits: Limits,
+    tell: Tell = quiet,
 ) -> Scan:
     """A file's bytes as a scan, in this very process; arguments as those of `read_scan`.
+
+    tell: called with each step as it begins.
 
     Raises:
         UnreadableError: whatever is wrong with it.
@@ -71,7 +83,7 @@ def scan_from(
     vertices = raw.vertices if raw.in_mm else raw.vertices * per_unit
     from noseroom.geometry.scan_mend import mended
 
-    return mended(vertices, raw, per_unit, most_triangles, limits, digest)
+    return mended(vertices, raw, per_unit, most_triangles, limits, digest, tell)
 
 
 def _reader(ending: str) -> Reader:

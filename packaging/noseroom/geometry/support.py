@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.geometry.kernel import from_kernel, sub_shapes
+from noseroom.geometry.surfaces import axes_of, poles_of
 
 Floats = NDArray[np.float64]
 Reach: TypeAlias = Callable[[Floats], float]
@@ -91,27 +92,21 @@ def _reach_of(face: Any) -> Reach | None:
         return None
     if kind == Kind.GeomAbs_Cylinder:
         cylinder = surface.Cylinder()
-        return _of_cone(_axes(cylinder.Position()), cylinder.Radius(), 0.0, u, v)
+        return _of_cone(axes_of(cylinder.Position()), cylinder.Radius(), 0.0, u, v)
     if kind == Kind.GeomAbs_Cone:
         cone = surface.Cone()
-        return _of_cone(_axes(cone.Position()), cone.RefRadius(), cone.SemiAngle(), u, v)
+        return _of_cone(axes_of(cone.Position()), cone.RefRadius(), cone.SemiAngle(), u, v)
     if kind == Kind.GeomAbs_Sphere:
         ball = surface.Sphere()
-        return _of_torus(_axes(ball.Position()), 0.0, ball.Radius(), u, v)
+        return _of_torus(axes_of(ball.Position()), 0.0, ball.Radius(), u, v)
     if kind == Kind.GeomAbs_Torus:
         ring = surface.Torus()
-        return _of_torus(_axes(ring.Position()), ring.MajorRadius(), ring.MinorRadius(), u, v)
+        return _of_torus(axes_of(ring.Position()), ring.MajorRadius(), ring.MinorRadius(), u, v)
     if kind == Kind.GeomAbs_BSplineSurface:
-        return _of_poles(_poles(surface.BSpline()))
+        return _of_poles(poles_of(surface.BSpline()))
     if kind == Kind.GeomAbs_BezierSurface:
-        return _of_poles(_poles(surface.Bezier()))
+        return _of_poles(poles_of(surface.Bezier()))
     return None
-
-
-def _axes(position: Any) -> Floats:
-    """Place and x, y and z direction of a position of the kernel's: (4, 3)."""
-    parts = position.Location(), position.XDirection(), position.YDirection(), position.Direction()
-    return np.array([part.Coord() for part in parts])
 
 
 def _of_cone(
@@ -159,14 +154,6 @@ def _of_poles(poles: Floats) -> Reach:
     return lambda way: float((poles @ way).max())
 
 
-def _poles(spline: Any) -> Floats:
-    """Poles (n, 3) of a free-form surface, or of a curve."""
-    if hasattr(spline, "NbUPoles"):
-        rows, columns = range(1, spline.NbUPoles() + 1), range(1, spline.NbVPoles() + 1)
-        return np.array([spline.Pole(i, j).Coord() for i in rows for j in columns])
-    return np.array([spline.Pole(i).Coord() for i in range(1, spline.NbPoles() + 1)])
-
-
 def _of_edges(face: Any) -> Reach | None:
     """Of a flat face: as far as its edges. None where one of them has no closed form."""
     reaches = [_of_edge(edge) for edge in sub_shapes(face, "EDGE")]
@@ -186,9 +173,9 @@ def _of_edge(edge: Any) -> Reach | None:
         return _of_poles(np.array([curve.Value(t).Coord() for t in ends]))
     if kind == Kind.GeomAbs_Circle:
         circle = curve.Circle()
-        return _of_cone(_axes(circle.Position()), circle.Radius(), 0.0, ends, (0.0, 0.0))
+        return _of_cone(axes_of(circle.Position()), circle.Radius(), 0.0, ends, (0.0, 0.0))
     if kind == Kind.GeomAbs_BSplineCurve:
-        return _of_poles(_poles(curve.BSpline()))
+        return _of_poles(poles_of(curve.BSpline()))
     if kind == Kind.GeomAbs_BezierCurve:
-        return _of_poles(_poles(curve.Bezier()))
+        return _of_poles(poles_of(curve.Bezier()))
     return None

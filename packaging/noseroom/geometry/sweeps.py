@@ -24,6 +24,9 @@ Indices = NDArray[np.intp]
 
 _CORNERS = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)])
 _PAIRS_AT_ONCE = 200_000
+# A plane is worth trying for so many poses, and where it keeps such a share of the distance.
+_FEW_LEFT = 8
+_PLANE_SHARE = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,9 +178,29 @@ class _PairSweep:
                 return 0.0, at
             low[left] = np.maximum(low[left], apart - travel - NUMERIC_MM)
             left = left[(left != likely) & (low[left] < best)]
+            if 0.0 < apart < enough and len(left) > _FEW_LEFT:
+                low[left] = np.maximum(low[left], self._by_plane(points, apart, likely, left))
+                left = left[low[left] < best]
             if not len(left):
                 return best, at
             likely = int(left[self._promise(points, likely, left, apart < enough, low)])
+
+    def _by_plane(self, points: Floats, apart: float, here: int, left: Indices) -> Floats:
+        """What a plane across the nearest points of one pose keeps free in others, (k,) mm.
+
+        A rotation about an axis that this plane is square to moves much and brings nothing nearer.
+        """
+        way = (points[1] - points[0]) / apart
+        behind = float((self.other.mesh.vertices @ (way @ self.stand[:3, :3])).min())
+        behind += float(way @ self.stand[:3, 3])
+        own = way @ self.way[here, :3, :3]
+        before = float((self.body.mesh.vertices @ own).max() + way @ self.way[here, :3, 3])
+        if behind - before < _PLANE_SHARE * apart:
+            return np.zeros(len(left))
+        turned = np.einsum("i,nij->nj", way, self.way[left, :3, :3])
+        reach = (turned @ self.body.hull_corners.T).max(axis=1) + self.way[left, :3, 3] @ way
+        gaps: Floats = behind - reach - NUMERIC_MM
+        return gaps
 
     def _promise(self, points: Floats, here: int, left: Indices, known: bool, low: Floats) -> int:
         """Which of the poses left is the most likely to be nearer: by the nearest points if known.

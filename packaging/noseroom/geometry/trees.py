@@ -60,6 +60,33 @@ def nearest_triangles(
     return max(0.0, float(distance)), points, (int(result.b1), int(result.b2))
 
 
+def close_triangles(
+    tree_a: Any, pose_a: Pose, tree_b: Any, pose_b: Pose, below_mm: float, most: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Floats] | None:
+    """Return every pair of triangles less than a distance apart; None if there are `most` or more.
+
+    Their numbers (k,) in the first mesh and the second, and their distances (k,), mm; crossing
+    triangles are 0 apart.
+    """
+    import coal
+
+    request = coal.CollisionRequest(coal.CollisionRequestFlag.CONTACT, most)
+    request.security_margin = below_mm + NUMERIC_MM
+    result = coal.CollisionResult()
+    place_a = coal.Transform3s(pose_a[:3, :3], pose_a[:3, 3])
+    place_b = coal.Transform3s(pose_b[:3, :3], pose_b[:3, 3])
+    coal.collide(tree_a, place_a, tree_b, place_b, request, result)
+    if result.numContacts() >= most:
+        return None
+    found = [result.getContact(k) for k in range(result.numContacts())]
+    apart = np.array([one.penetration_depth for one in found], dtype=np.float64)
+    return (
+        np.array([one.b1 for one in found], dtype=np.intp),
+        np.array([one.b2 for one in found], dtype=np.intp),
+        np.maximum(apart, 0.0),
+    )
+
+
 def world_boxes(boxes: Floats, pose: Pose) -> Floats:
     """Return boxes (k, 2, 3) that hold the given boxes (k, 2, 3) after the pose."""
     centre = boxes.mean(axis=1) @ pose[:3, :3].T + pose[:3, 3]

@@ -1,0 +1,215 @@
+"""A body in many samples: its place in each, its sizes in each, and the copies built for some."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from noseroom.errors import GeometryError
+from noseroom.geometry.draws_bounds import Play, box_corners, grown_box
+from noseroom.geometry.kernel import rigid
+from noseroom.geometry.mesh import Body
+from noseroom.geometry.trees import NUMERIC_MM
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Build = Callable[[Floats], Body]
+
+_SQUARE = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A body whose place, and maybe whose sizes, differ from sample to sample.
+
+    body: at its usual sizes. poses: (4, 4) where it stands in every sample, or (n, 4, 4).
+    sizes: (n, k), in any units; usual: (k,), those of `body`. movement_mm: (k,), how far at most
+    any point of the surface moves with one unit of each size, anywhere between the sizes drawn
+    (`Part.movement_bounds` gives it). axes_mm: (k, 3, 2), if known, from least to most along each
+    axis of the body's own frame when a size grows by one unit; the more it says, the fewer bodies
+    are built. build: makes the body at sizes (k,). Without it the body cannot be had at other
+    sizes, and what its movement leaves open stays undecided.
+    """
+
+    body: Body
+    poses: ArrayLike
+    sizes: ArrayLike | None = None
+    usual: ArrayLike | None = None
+    movement_mm: ArrayLike | None = None
+    axes_mm: ArrayLike | None = None
+    build: Build | None = None
+
+
+class Sized:
+    """A `Drawn` that was looked through, with the bodies at the sizes they were built for.
+
+    Raises:
+        GeometryError: poses that are not rigid, arrays that do not fit each other, or a movement
+            that is no length.
+    """
+
+    def __init__(self, drawn: Drawn) -> None:
+        self.name = drawn.body.name
+        self.poses = self._checked_poses(drawn.poses)
+        self._build, self._kept = drawn.build, [drawn.body]
+        self.sizes, usual, self._movement, self._axes = self._checked_sizes(drawn)
+        self._kept_sizes = usual[None]
+        self._numbers = {usual.tobytes(): 0}
+        counts = {len(given) for given in (self.poses, self.sizes) if len(given) != 1}
+        if len(counts) > 1:
+            raise GeometryError(f"{self.name}: {len(self.poses)} poses but {len(self.sizes)} sizes")
+        self.count = counts.pop() if counts else 1
+
+    @property
+    def built(self) -> int:
+        """How many bodies were built."""
+        return len(self._kept) - 1
+
+    @property
+    def can_build(self) -> bool:
+        """Whether a body can be had at other sizes than the usual ones."""
+        return self._build is not None
+
+    def body(self, number: int = 0) -> Body:
+        """One of the bodies; 0 is the one at the usual sizes."""
+        return self._kept[number]
+
+    def poses_of(self, samples: Indices) -> Floats:
+        """(s, 4, 4), or (1, 4, 4) where it stands."""
+        return self.poses if len(self.poses) == 1 else self.poses[samples]
+
+    def offset(self, number: int) -> Floats:
+        """Sizes of one of the bodies less the usual ones, (k,)."""
+        less: Floats = self._kept_sizes[number] - self._kept_sizes[0]
+        return less
+
+    def offset_of(self, samples: Indices) -> Floats:
+        """Sizes less the usual ones, (s, k)."""
+        return self._sizes_of(samples) - self._kept_sizes[0]
+
+    def play(self, samples: Indices, number: int = 0) -> Play:
+        """How far the surface may be from the one of a body, in samples (s,)."""
+        return Play.of(
+            self._sizes_of(samples) - self._kept_sizes[number], self._movement, self._axes
+        )
+
+    def own(self, sample: int) -> int:
+        """The number of the body at the sizes of a sample; 0 where none can be built."""
+        if self._build is None:
+            return 0
+        return self.at(self._sizes_of(np.array([sample]))[0])
+
+    @property
+    def ends(self) -> Floats:
+        """Least and most (2, k) of each size over all samples and the usual ones."""
+        every = np.concatenate([self.sizes, self._kept_sizes[:1]])
+        return np.stack([every.min(axis=0), every.max(axis=0)])
+
+    def with_ends(
+        self, chosen: Floats, own: Indices | None = None, sample: int | None = None
+    ) -> int:
+        """The number of the body with each size at one of its ends: (k,) -1, 0 for usual, 1.
+
+        own: the sizes that are as in a sample instead.
+        """
+        low, high = self.ends
+        sizes = np.where(chosen < 0, low, np.where(chosen > 0, high, self._kept_sizes[0]))
+        if own is not None and sample is not None:
+            sizes[own] = self._sizes_of(np.array([sample]))[0, own]
+        return self.at(sizes)
+
+    def unit_play(self, sign: float) -> Play:
+        """What each size (k) does alone if it is larger by 1, or -1, than that of a body."""
+        return Play.of(sign * np.eye(len(self._kept_sizes[0])), self._movement, self._axes)
+
+    def at(self, sizes: Floats) -> int:
+        """The number of the body at sizes (k,), built where it is new.
+
+        Raises:
+            GeometryError: it cannot be built, or is further from the usual one than its movement
+                allows.
+        """
+        key = sizes.tobytes()
+        if self._build is not None and key not in self._numbers:
+            made = self._build(sizes.copy())
+            self._check_movement(made, sizes)
+            self._numbers[key] = len(self._kept)
+            self._kept.append(made)
+            self._kept_sizes = np.concatenate([self._kept_sizes, sizes[None]])
+        return self._numbers[key]
+
+    def boxes(self, count: int) -> Floats:
+        """Boxes (n, 2, 3) in the world that hold the true body in every sample."""
+        corners = box_corners(grown_box(self._kept[0]))
+        world = corners @ np.swapaxes(self.poses[:, :3, :3], 1, 2) + self.poses[:, None, :3, 3]
+        boxes = np.stack([world.min(axis=1), world.max(axis=1)], axis=1)
+        drawn = np.arange(count if len(self.sizes) > 1 else 1)
+        most = self.play(drawn).most
+        grown: Floats = boxes + most[:, None, None] * np.array([[-1.0], [1.0]])
+        return grown
+
+    def _sizes_of(self, samples: Indices) -> Floats:
+        if len(self.sizes) == 1:
+            return np.broadcast_to(self.sizes, (len(samples), self.sizes.shape[1]))
+        return self.sizes[samples]
+
+    def _check_movement(self, made: Body, sizes: Floats) -> None:
+        """A body that is further off than its movement allows would make every bound wrong."""
+        off = made.mesh.box_mm - self._kept[0].mesh.box_mm
+        play = Play.of((sizes - self._kept_sizes[0])[None], self._movement, self._axes)
+        over = float(np.maximum(play.low[0] - off, off - play.high[0]).max())
+        if over > made.mesh.bound_mm + self._kept[0].mesh.bound_mm + NUMERIC_MM:
+            raise GeometryError(
+                f"{self.name}: built at sizes {sizes.tolist()}, its box is {over:.3g} mm further "
+                "from the usual one than its movement for each size allows"
+            )
+
+    def _checked_poses(self, poses: ArrayLike) -> Floats:
+        places = np.asarray(poses, dtype=np.float64)
+        if places.ndim == 2:
+            return rigid(places)[None]
+        if places.ndim != 3 or places.shape[1:] != (4, 4) or not len(places):
+            raise GeometryError(f"{self.name}: poses are (4, 4), or (n, 4, 4) with n of 1 or more")
+        turns = places[:, :3, :3]
+        off = np.abs(np.swapaxes(turns, 1, 2) @ turns - np.eye(3)).max(axis=(1, 2))
+        good = np.isfinite(places).all(axis=(1, 2)) & (off <= _SQUARE)
+        good &= (places[:, 3] == np.eye(4)[3]).all(axis=1) & (np.linalg.det(turns) > 0)
+        if not good.all():
+            raise GeometryError(
+                f"{self.name}: a pose only turns and moves: that of sample {int(good.argmin())} "
+                "scales, shears or mirrors, or is not finite"
+            )
+        return places
+
+    def _checked_sizes(self, drawn: Drawn) -> tuple[Floats, Floats, Floats, Floats]:
+        given: list[Any] = [drawn.sizes, drawn.usual, drawn.movement_mm]
+        if all(one is None for one in given):
+            return np.zeros((1, 0)), np.zeros(0), np.zeros(0), np.zeros((0, 3, 2))
+        if any(one is None for one in given):
+            raise GeometryError(
+                f"{self.name}: sizes that are drawn need the usual ones and a movement for each"
+            )
+        sizes, usual, movement = (np.array(one, dtype=np.float64) for one in given)
+        fits = sizes.ndim == 2 and len(sizes) > 0 and usual.shape == sizes.shape[1:]
+        if not fits or movement.shape != usual.shape:
+            raise GeometryError(f"{self.name}: sizes are (n, k), usual ones and movements (k,)")
+        if not (np.isfinite(sizes).all() and np.isfinite(usual).all()):
+            raise GeometryError(f"{self.name}: a size that is drawn is not finite")
+        if not (np.isfinite(movement).all() and (movement >= 0).all()):
+            raise GeometryError(
+                f"{self.name}: a movement is a length of 0 mm or more for each unit"
+            )
+        axes = movement[:, None, None] * np.array([-1.0, 1.0]) * np.ones((3, 1))
+        if drawn.axes_mm is not None:
+            axes = np.array(drawn.axes_mm, dtype=np.float64)
+        if axes.shape != (len(usual), 3, 2) or not (axes[..., 0] <= axes[..., 1]).all():
+            raise GeometryError(
+                f"{self.name}: movements along the axes are (k, 3, 2), from least to most"
+            )
+        if not np.isfinite(axes).all():
+            raise GeometryError(f"{self.name}: a movement along an axis is not finite")
+        return sizes, usual, movement, axes
