@@ -25,7 +25,8 @@ Floats = NDArray[np.float64]
 _DRAWS = 64
 _SEED = 20
 _MOST_ROUNDS = 40
-_SETTLED = 1e-8
+_SETTLED = 1e-6
+"""mm and 1/300 rad: what a state may still be off, far below what a bend is rounded to."""
 _FELT = 1e-9
 
 
@@ -93,7 +94,7 @@ class Bends:
         """What a station's own movement depends on."""
         if station not in self._keys:
             one = self.survey.placements[station].settled()
-            felt = self.survey.felt(one)
+            felt = self.survey.felt((station,))
             self._keys[station] = fingerprint(
                 station,
                 one.pose,
@@ -106,12 +107,14 @@ class Bends:
     def _most_mm(self, holder: str, station: str, points: Floats) -> Floats:
         arms = points - self.survey.placements[station].pose.shift
         strays = self._stray(holder, station).at(arms)
-        count = len(self._assumed)
+        chosen, pairs_chosen = self._concerned(holder, station)
+        count, both = len(chosen), len(pairs_chosen)
         plus, minus = strays[:count], strays[count : 2 * count]
-        pairs = strays[2 * count : 2 * count + len(self._pairs)]
-        first, second = self._pairs.T
+        pairs = strays[2 * count : 2 * count + both]
+        # Places among those that are chosen.
+        first, second = np.searchsorted(chosen, self._pairs[pairs_chosen].T)
         mixed = pairs - plus[first] - plus[second]
-        drawn = strays[2 * count + len(self._pairs) :]
+        drawn = strays[2 * count + both :]
         with_readings, without = drawn[:_DRAWS], drawn[_DRAWS:]
         bound = (
             np.maximum(np.abs(plus), np.abs(minus)).sum(axis=0)
@@ -126,6 +129,11 @@ class Bends:
         tied = len(self.survey.adjustment.observed)
         felt = np.abs(self.survey.adjustment.gain).max(axis=0) * self.survey.reaches[:tied]
         return np.flatnonzero(felt > _FELT)
+
+    def _concerned(self, holder: str, station: str) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """The assumptions that either station may follow, and pairs of them, by their places."""
+        felt = self.survey.felt((holder, station))[self._assumed]
+        return np.flatnonzero(felt), np.flatnonzero(felt[self._pairs].all(axis=1))
 
     @cached_property
     def _pairs(self) -> NDArray[np.intp]:
@@ -159,18 +167,32 @@ class Bends:
         return self._strays[key]
 
     def _measured(self, holder: str, station: str) -> _Stray:
-        count, tied = self._changes.shape
+        chosen, pairs = self._concerned(holder, station)
+        assumed, both = len(self._assumed), len(self._pairs)
+        drawn = np.arange(2 * assumed + both, len(self._changes))
+        rows = np.concatenate([chosen, assumed + chosen, 2 * assumed + pairs, drawn])
+        changes = self._changes[rows]
+        tied = changes.shape[1]
         h, p = self.survey.placements[holder], self.survey.placements[station]
-        there, here = self._poses[holder], self._poses[station]
-        back = h.pose.turn @ np.swapaxes(np.broadcast_to(there.turn, (count, 3, 3)), -1, -2)
+        there, here = (self._at(one, rows) for one in (holder, station))
+        back = h.pose.turn @ np.swapaxes(there.turn, -1, -2)
         base = p.pose.shift - h.pose.shift
-        moved = (back @ np.broadcast_to(here.shift - there.shift, (count, 3))[..., None])[..., 0]
-        held = self._changes @ h.turn_gain[:, :tied].T
-        turn = self._changes @ p.turn_gain[:, :tied].T - held
-        shift = self._changes @ (p.shift_gain - h.shift_gain)[:, :tied].T - np.cross(held, base)
+        moved = np.einsum("kij,kj->ki", back, here.shift - there.shift)
+        held = changes @ h.turn_gain[:, :tied].T
+        turn = changes @ p.turn_gain[:, :tied].T - held
+        shift = changes @ (p.shift_gain - h.shift_gain)[:, :tied].T - np.cross(held, base)
         return _Stray(
-            back @ here.turn @ p.pose.turn.T - np.eye(3) - _skew(turn), moved - base - shift
+            back @ (here.turn @ p.pose.turn.T) - np.eye(3) - _skew(turn), moved - base - shift
         )
+
+    def _at(self, station: str, rows: NDArray[np.intp]) -> Pose:
+        """A station's poses after some of the changes; of one that never moves, the same ones."""
+        pose, count = self._poses[station], len(self._changes)
+        turn, shift = (
+            np.broadcast_to(pose.turn, (count, 3, 3)),
+            np.broadcast_to(pose.shift, (count, 3)),
+        )
+        return Pose(turn[rows], shift[rows])
 
 
 def _seed(print_: bytes) -> int:

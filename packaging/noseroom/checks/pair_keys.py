@@ -77,7 +77,11 @@ class PairKeys:
 
     def _moved_by(self, part: PlacedPart) -> NDArray[np.bool_]:
         if part.name not in self._felt:
-            self._felt[part.name] = self._layout.survey.felt(*part.placements)
+            felt = self._layout.survey.felt(stations_of(part))
+            for one in part.placements:
+                for gain in one.gains:
+                    felt |= (gain != 0).any(axis=0)
+            self._felt[part.name] = felt
         return self._felt[part.name]
 
     def _print(self, part: PlacedPart) -> bytes:

@@ -31,7 +31,7 @@ survey of this kind lies near 1e-4. Anything in between is far from both.
 # The imaginary step never mixes with the real part, so it can lie far below rounding.
 _COMPLEX_STEP = 1e-30
 # A step this short, in standard deviations of the estimate, ends the iteration.
-_CONVERGED = 1e-10
+CONVERGED = 1e-10
 # Where chi² is flat, a direction that still promises more than this is not held at first order.
 _HELD = 1e-3
 # Relative changes of chi² below this say nothing.
@@ -44,8 +44,14 @@ _DAMPINGS = np.concatenate([[0.0], 2.0 ** np.arange(-1, 31)])
 _SLOW = 0.1
 # … and if even these leave steps as long as this, it is a crawl.
 _CRAWL = 0.5
+# So many times what the linear model promises a step may at most remove.
+_AT_MOST = 4.0
 # In how many of the weakest directions second derivatives are worth their price.
 _BENDING = 12
+
+
+class HopelessError(SurveyError):
+    """An adjustment that was given up because it cannot be the best."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,22 +171,30 @@ class Problem:
         if not (np.isfinite(self.scale) & (self.scale > 0)).all():
             raise SurveyError("the scale of every unknown must be a number above zero")
 
-    def solve(self, max_iterations: int) -> tuple[Point, int]:
+    def solve(
+        self, max_iterations: int, ceiling: float = np.inf, settled: float = CONVERGED
+    ) -> tuple[Point, int]:
         """The minimum from `start` and the number of steps it took.
 
-        The factors of the point leave out directions that only second derivatives hold.
+        settled: a step this short, in standard deviations of the estimate, ends the iteration.
+        ceiling: a chi² above which nobody wants to know it; raises HopelessError once it is near
+        and surely stays above. The factors of the point leave out directions that only second
+        derivatives hold.
         """
         point = self.linearise(self.start)
         length = np.inf
         for iteration in range(max_iterations + 1):
             before, length = length, float(np.linalg.norm(point.projected))
             # A crawl is cut short where chi² can no longer tell one step from the next.
-            if length <= _CONVERGED + self.rounding(point) or (
+            if length <= settled + self.rounding(point) or (
                 length > _CRAWL * before and length**2 <= self.hidden(point)
             ):
                 return point, iteration
             if iteration == max_iterations:
                 break
+            # Within a standard deviation of a minimum the linear model promises what is to come.
+            if length < 1.0 and point.cost - _AT_MOST * length**2 > ceiling:
+                raise HopelessError("this is no better than what is known already")
             there = None if length > _SLOW * before else self.advance(point)
             if there is None:
                 state = self.descend(point)

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike
 
 from noseroom.errors import SurveyError
 from noseroom.survey._solver import (
+    CONVERGED,
     BoolArray,
     ComplexArray,
     Factors,
@@ -33,6 +34,7 @@ from noseroom.survey._solver import (
 )
 
 __all__ = [
+    "CONVERGED",
     "Adjustment",
     "BoolArray",
     "ComplexArray",
@@ -139,6 +141,8 @@ def adjust(
     *,
     scale: ArrayLike | None = None,
     max_iterations: int = 50,
+    ceiling: float = np.inf,
+    settled: float = CONVERGED,
 ) -> Adjustment:
     """Adjust by Gauss-Newton with damping, from `start` (n,).
 
@@ -158,11 +162,14 @@ def adjust(
     a direction is held at second order only. It is left out of the covariance and counts as not
     known, because a first-order deviation would be meaningless there.
 
+    ceiling: a chi² above which the answer is of no use: HopelessError is raised for it early.
+    settled: another end of the iteration than 1e-10.
+
     Raises SurveyError with a text for a person when it does not converge or when the model gives
     something that is not a finite number; the text names the observation.
     """
     problem = Problem(model, observations, start, scale)
-    point, iterations = problem.solve(max_iterations)
+    point, iterations = problem.solve(max_iterations, ceiling, settled)
     factors, deviation, singular = point.factors, observations.deviation, point.factors.singular
     half = (problem.scale[:, None] * factors.right) / singular
     cofactor = np.eye(deviation.size) - factors.left @ factors.left.T

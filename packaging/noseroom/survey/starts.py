@@ -21,7 +21,7 @@ from noseroom.survey.network import CENTRELINE, Network
 from noseroom.survey.readings import WAY
 
 Floats = NDArray[np.float64]
-Adjust = Callable[[Network], Adjustment]
+Adjust = Callable[..., Adjustment]
 
 _STEP = 1e-30
 _MOST_STARTS = 16
@@ -78,7 +78,8 @@ def best_adjustment(network: Network, adjusted: Adjust, near: Floats | None = No
     for state in list(_mirrored(network, best)) if best.cost < _HOPELESS else []:
         network.begin(state)
         try:
-            one = adjusted(network)
+            # It matters only where it is as good as the best, or as good as that and more.
+            one = adjusted(network, cost + _AS_GOOD)
         except SurveyError:
             continue
         rivals.append((_price(network, one), one))
