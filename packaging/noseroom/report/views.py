@@ -29,9 +29,12 @@ Floats = NDArray[np.float64]
 
 _TOWARDS: dict[View, Floats] = {"side": np.array([0.0, -1, 0]), "front": np.array([-1.0, 0, 0])}
 _MOST_SPOTS = 12
-_SURROUNDINGS = ("grille", "bumper bar", "box", "cylinder", "scan")
+_SURROUNDINGS = (
+    "grille", "bumper bar", "hood", "anti-roll bar", "steering link", "pitman arm",
+    "box", "cylinder", "scan",
+)  # fmt: skip
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
-_BROAD = ("grille", "bumper bar", "condenser", "electric fan")
+_BROAD = ("grille", "bumper bar", "hood", "condenser", "electric fan")
 _HELPERS = ("mark",)
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
