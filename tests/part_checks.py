@@ -323,6 +323,7 @@ def check_movement_bounds(made: Part, *, by_mm: float = 1.0, most: int = 300) ->
         new = bodies(dataclasses.replace(made, **{name: value + step}), COARSE)
         for component in sorted(old.keys() & new.keys()):
             before, after = old[component], new[component]
+            check_axes(made, component, name, step, before, after)
             for points, other in ((after.mesh.vertices, before), (before.mesh.vertices, after)):
                 moved = points[_away(points, other)]
                 if len(moved) > most:
@@ -332,6 +333,28 @@ def check_movement_bounds(made: Part, *, by_mm: float = 1.0, most: int = 300) ->
                     gap = point_distance(other.tree, HERE, point)
                     within = gap <= allowed or bool(inside(point[None], other, HERE)[0])
                     assert within, f"{component} moved {gap} mm by {name} {step}: {made}"
+
+
+def check_axes(
+    made: Part, component: str, name: str, step: float, before: Body, after: Body
+) -> None:
+    """Along no direction does a component that grew reach further than its movement says.
+
+    Where every point moves within a box, what is furthest along a direction moves by no more than
+    the box reaches, either way. Sampled over directions, the axes among them.
+    """
+    rng = np.random.default_rng(11)
+    ways = np.concatenate([np.eye(3), -np.eye(3), rng.normal(size=(20, 3))])
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    low, high = np.sort(made.axes_mm(component)[name] * step, axis=1).T
+    gained = (after.mesh.vertices @ ways.T).max(axis=0) - (before.mesh.vertices @ ways.T).max(
+        axis=0
+    )
+    most = np.maximum(low * ways, high * ways).sum(axis=1)
+    least = np.minimum(low * ways, high * ways).sum(axis=1)
+    slack = after.mesh.bound_mm + before.mesh.bound_mm + 1e-6
+    assert (gained <= most + slack).all(), f"{component} gained {gained} by {name}: {made}"
+    assert (gained >= least - slack).all(), f"{component} lost {gained} by {name}: {made}"
 
 
 def _away(points: Any, body: Body) -> Any:

@@ -295,7 +295,7 @@ SIZES = np.full((3, 1), 10.0)
         (Drawn(ball(10), at(40), SIZES * np.nan, [10.0], [1.0]), "finite"),
         (Drawn(ball(10), at(40), SIZES, [10.0]), "need"),
         (Drawn(ball(10), np.eye(4) * [1, 1, -1, 1]), "turns and moves"),
-        (Drawn(ball(10), np.eye(4)[None] * [2, 1, 1, 1]), "sample 0"),
+        (Drawn(ball(10), np.eye(4)[None] * [2, 1, 1, 1]), "number 0"),
         (Drawn(ball(10), np.zeros((0, 4, 4))), r"n of 1 or more"),
         (Drawn(ball(10), np.tile(np.eye(4), (2, 1, 1)), SIZES, [10.0], [1.0]), "2 poses but 3"),
     ],

@@ -7,13 +7,13 @@ import pytest
 
 from noseroom.checks.bodies import bodies_of
 from noseroom.checks.fit import check_fit
-from noseroom.checks.moves import Moves
+from noseroom.checks.moves import _MOVABLE, Moves
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
 from noseroom.envelope.reader import read_text
 from noseroom.findings import Finding, Support, Verdict
 from noseroom.layout import Layout, arrange
-from noseroom.parts.registry import KINDS
+from noseroom.parts.registry import KINDS, PARTS
 from noseroom.report import digest
 from noseroom.report.result import Result, verdict_of
 from noseroom.tables.clearances import clearance_rules
@@ -279,3 +279,8 @@ def test_a_larger_move_that_is_hampered_is_not_hidden_by_a_smaller_one() -> None
         answer("a", Verdict.FOULS, "move the a 9 mm up, but the hood is then in the way"),
     )
     assert shown == ("move the a 9 mm up, but the hood is then in the way",)
+
+
+def test_every_kind_of_part_has_its_turn_among_what_may_be_moved() -> None:
+    # A mark is no thing, and is in nobody's way.
+    assert set(_MOVABLE) == set(PARTS) - {"mark"}

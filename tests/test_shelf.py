@@ -10,6 +10,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -48,6 +49,19 @@ def test_what_is_put_is_there_in_the_next_run(tmp_path: Path) -> None:
     assert shelf.get(b"key 7") == b"value 7 " * 50
     assert shelf.get(b"key 1000") is None
     assert shelf.remarks == []
+
+
+def test_any_thread_may_ask(tmp_path: Path) -> None:
+    filled(tmp_path)
+    shelf = Shelf(tmp_path, b"salt")
+    with ThreadPoolExecutor(3) as pool:
+        found = list(pool.map(lambda n: shelf.get(b"key %d" % n), range(50)))
+        shelf.put(b"new", b"value")
+        pool.submit(shelf.save).result()
+        pool.submit(shelf.close).result()
+    assert found == [b"value %d " % n * 50 for n in range(50)]
+    assert shelf.remarks == []
+    assert Shelf(tmp_path, b"salt").get(b"new") == b"value"
 
 
 def test_other_versions_find_nothing(tmp_path: Path) -> None:
@@ -260,6 +274,7 @@ class Record:
 
 def test_what_is_packed_comes_back_equal() -> None:
     array = np.arange(6, dtype=np.float32).reshape(2, 3)
+    assert unpack(pack(np.array(2.5))).shape == ()
     made = Record("a", (1, 2.5, None, True, b"x", float("inf")), Record("b", array, {"k": 1}))
     back = unpack(pack((made, Colour.RED, np.float64(0.1))), Record, Colour)
     assert back[0].at == made.at
@@ -275,6 +290,9 @@ def test_what_is_packed_comes_back_equal() -> None:
     [
         b"", b"\xc1", pack(Record("a", 1))[:-3], pack(Colour.RED), pack(Record("a", Colour.RED)),
         b"\x81\xa6record\x92\xa6Record\x81\xa1x\x01", b"\x81\xa5array\x93\xa3|O8\x91\x01\xc4\x01a",
+        b"\x81\xa5array\x93\xa3(1,\x91\x01\xc4\x01a",
+        b"\x81\xa5array\x93\xa3<f8\x91\xff\xc4\x08abcdefgh",
+        b"\x91" * 900 + b"\x01",
     ],
 )  # fmt: skip
 def test_bytes_that_were_not_packed_are_refused(raw: bytes) -> None:

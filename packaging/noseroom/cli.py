@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -19,19 +21,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command. Returns the exit status: 0 fits, 1 fouls, 3 open, 2 cannot be read."""
     options = _parser().parse_args(arguments)
     try:
-        return int(options.run(options))
+        status = int(options.run(options))
+        sys.stdout.flush()
+        return status
     except EnvelopeError as error:
         print(error, file=sys.stderr)
     except NoseroomError as error:
         print(f"noseroom: {error}", file=sys.stderr)
     except BrokenPipeError:
-        # Whoever read our output has gone; the interpreter must not complain on the way out.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
+        return 0
     except KeyboardInterrupt:
         print("noseroom: stopped; nothing was written", file=sys.stderr)
         return 130
     except MemoryError:
         print("noseroom: out of memory; nothing was written", file=sys.stderr)
+    except OSError as error:
+        print(f"noseroom: {error.strerror or error}; nothing was written", file=sys.stderr)
     except Exception as error:
         # A mistake of ours, never of the builder's; a traceback would help neither.
         print(
@@ -102,12 +108,28 @@ def _check(options: argparse.Namespace) -> int:
             remark=_remark,
         )
     folder = options.outputs / options.file.stem
-    show(result, f"{folder.as_posix()}/")
+    try:
+        show(result, f"{folder.as_posix()}/")
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _say_no_more()
     return result.exit_status
+
+
+def _say_no_more() -> None:
+    """Whoever read our output has gone; the interpreter must not complain on the way out."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _remark(line: str) -> None:
     print(f"noseroom: {line}", file=sys.stderr)
+
+
+def _line(text: str) -> None:
+    """One line in the terminal's width; what it runs on to is set in further."""
+    width = max(shutil.get_terminal_size().columns, 60)
+    inset = " " * (len(text) - len(text.lstrip()) + 2)
+    print(textwrap.fill(text, width, subsequent_indent=inset), flush=True)
 
 
 def _watch(options: argparse.Namespace) -> int:
@@ -118,7 +140,7 @@ def _watch(options: argparse.Namespace) -> int:
         # Whoever reads it in a pipe wants each line when it is said.
         watch(
             options.file,
-            lambda line: print(line, flush=True),
+            _line,
             files_from=options.files_from,
             progress=bar,
             remark=_remark,

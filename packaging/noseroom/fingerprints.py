@@ -37,7 +37,7 @@ def _encoded(thing: Any) -> Iterator[bytes]:
         for one in thing:
             yield from _encoded(one)
     elif isinstance(thing, np.ndarray):
-        whole = np.ascontiguousarray(thing)
+        whole = np.asarray(thing, order="C")
         yield f"a{whole.dtype.str}{whole.shape}".encode()
         yield whole.tobytes()
     elif isinstance(thing, np.generic):

@@ -232,21 +232,16 @@ def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
     )
 
 
-def arrange(
-    envelope: Envelope,
-    shapes: Mapping[str, ScanShape] = _NO_SHAPES,
-    near: Layout | None = None,
-) -> Layout:
+def arrange(envelope: Envelope, shapes: Mapping[str, ScanShape] = _NO_SHAPES) -> Layout:
     """Adjust the readings of an envelope and place every fitted part.
 
-    shapes: what was read of the fitted scans, by name. near: the layout of an envelope that differs
-    little, which is quicker to begin from.
+    shapes: what was read of the fitted scans, by name.
     Raises SurveyError, with lines, where the readings cannot be adjusted.
     """
     fitted = {name: entry for name, entry in envelope.parts.items() if entry.fitted}
     stations, sentences = network_of(envelope, fitted, shapes)
     with one_thread():
-        survey = solve(stations, sentences, None if near is None else near.survey)
+        survey = solve(stations, sentences)
     placed: dict[str, PlacedPart] = {}
     for name, entry in fitted.items():
         if entry.kind not in _DERIVED:

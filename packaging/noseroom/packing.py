@@ -15,13 +15,18 @@ import msgpack
 import numpy as np
 
 _ARRAY, _RECORD, _WORD = "array", "record", "word"
+_DTYPES = ("|b1", "|u1", "|i1", "<i2", "<i4", "<i8", "<u4", "<u8", "<f4", "<f8", "<c16")
+_WRONG = (
+    *(TypeError, KeyError, ValueError, AttributeError, OverflowError, RecursionError),
+    msgpack.UnpackException,
+)
 
 
 def pack(value: Any) -> bytes:
     """Bytes that `unpack` turns into an equal value; lists come back as tuples.
 
     Raises TypeError for what is neither number, text, array, mapping, sequence, enumeration nor
-    record.
+    record, and OverflowError for a whole number of more than 64 bits.
     """
     packed: bytes = msgpack.packb(_plain(value), use_bin_type=True)
     return packed
@@ -35,7 +40,7 @@ def unpack(raw: bytes, *classes: type) -> Any:
     known = {one.__qualname__: one for one in classes}
     try:
         return _built(msgpack.unpackb(raw, use_list=False, raw=False), known)
-    except (TypeError, KeyError, ValueError, msgpack.UnpackException) as error:
+    except _WRONG as error:
         raise ValueError(f"not what was packed: {error}") from None
 
 
@@ -47,9 +52,9 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple | list):
         return [_plain(one) for one in value]
     if isinstance(value, np.ndarray):
-        whole = np.ascontiguousarray(value)
-        if whole.dtype.hasobject:
-            raise TypeError("an array of objects cannot be packed")
+        whole = np.asarray(value, order="C")
+        if whole.dtype.str not in _DTYPES:
+            raise TypeError(f"an array of {whole.dtype} cannot be packed")
         return {_ARRAY: (whole.dtype.str, whole.shape, whole.tobytes())}
     if isinstance(value, np.generic):
         return value.item()
@@ -71,6 +76,8 @@ def _built(value: Any, known: Mapping[str, type]) -> Any:
         return {_built(key, known): _built(one, known) for key, one in held}
     if kind == _ARRAY:
         dtype, shape, raw = held
+        if dtype not in _DTYPES or any(not isinstance(side, int) or side < 0 for side in shape):
+            raise ValueError(f"found an array of {dtype!r}, {shape!r}")
         # A copy: what is read from bytes could not be written to.
         return np.frombuffer(raw, dtype=np.dtype(dtype)).reshape(shape).copy()
     if kind == _WORD:

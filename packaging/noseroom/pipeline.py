@@ -37,7 +37,10 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int, str], None]
 
-_LIBRARIES = ("cadquery", "cadquery-ocp", "trimesh", "coal", "manifold3d", "numpy", "shapely")
+_LIBRARIES = (
+    *("cadquery", "cadquery-ocp", "trimesh", "coal", "manifold3d", "numpy", "scipy", "shapely"),
+    "fast-simplification",
+)
 
 
 def check(
@@ -119,7 +122,6 @@ class Session:
         self._files_from = files_from
         shelf = None if cache is None else Shelf(cache, fingerprint(versions()))
         self._memo = Memo(shelf)
-        self._last: Layout | None = None
 
     @property
     def made(self) -> int:
@@ -148,8 +150,7 @@ class Session:
         """The layout of what was read."""
         self._memo.turn()
         shapes = read_shapes(self.path, asked.envelope, asked.files, say, self._memo)
-        self._last = arranged(self.path, asked.envelope, shapes, self._last)
-        return Nose(asked, self._last)
+        return Nose(asked, arranged(self.path, asked.envelope, shapes))
 
     def bodies(self, nose: Nose, say: Progress) -> Bodies:
         """All bodies of a nose. Loads the CAD kernel."""
@@ -169,18 +170,10 @@ class Session:
         return summed_up(nose.layout, nose.asked.digest, findings, far_pairs, versions())
 
 
-def arranged(
-    path: str | Path,
-    envelope: Envelope,
-    shapes: Mapping[str, ScanShape],
-    near: Layout | None = None,
-) -> Layout:
-    """The layout, or the faults that keep it from being made, by line.
-
-    near: the layout of an envelope that differs little.
-    """
+def arranged(path: str | Path, envelope: Envelope, shapes: Mapping[str, ScanShape]) -> Layout:
+    """The layout, or the faults that keep it from being made, by line."""
     try:
-        layout = arrange(envelope, shapes, near)
+        layout = arrange(envelope, shapes)
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
+import threading
 import time
 from pathlib import Path
 
@@ -51,10 +52,16 @@ class Shelf:
         self._new: dict[bytes, bytes] = {}
         self._used: set[bytes] = set()
         self.remarks: list[str] = []
+        # A notebook or a window asks from whatever thread it likes, one after the other.
+        self._lock = threading.RLock()
         self._base = self._opened()
 
     def get(self, key: bytes) -> bytes | None:
         """What was kept for a key; None for nothing that can be trusted."""
+        with self._lock:
+            return self._get(key)
+
+    def _get(self, key: bytes) -> bytes | None:
         whole = self._whole(key)
         if whole in self._new:
             return self._new[whole]
@@ -78,10 +85,15 @@ class Shelf:
 
     def put(self, key: bytes, value: bytes) -> None:
         """Keep a value; it is on disk after `save`."""
-        self._new[self._whole(key)] = value
+        with self._lock:
+            self._new[self._whole(key)] = value
 
     def save(self) -> None:
         """Write what is new, all of it or nothing."""
+        with self._lock:
+            self._save()
+
+    def _save(self) -> None:
         if self._base is None or not (self._new or self._used):
             return
         now = int(time.time())
@@ -101,9 +113,10 @@ class Shelf:
 
     def close(self) -> None:
         """Let go of the file."""
-        if self._base is not None:
-            self._base.close()
-            self._base = None
+        with self._lock:
+            if self._base is not None:
+                self._base.close()
+                self._base = None
 
     def _whole(self, key: bytes) -> bytes:
         return hashlib.blake2b(self._salt + key, digest_size=16).digest()
@@ -116,7 +129,9 @@ class Shelf:
         for again in (False, True):
             base = None
             try:
-                base = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None)
+                base = sqlite3.connect(
+                    self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
+                )
                 base.execute("PRAGMA synchronous = NORMAL")
                 base.execute(_TABLE)
                 base.execute("SELECT used, digest FROM answers LIMIT 1").fetchone()
@@ -169,7 +184,8 @@ def _is_damage(error: sqlite3.DatabaseError) -> bool:
     if isinstance(error, sqlite3.OperationalError):
         # A table of that name with other columns: some other program's file, or an older one.
         return "no such column" in str(error) or "malformed" in str(error)
-    return True
+    # Its other kinds are mistakes in how it is asked, and no fault of the file.
+    return type(error) is sqlite3.DatabaseError
 
 
 def _digest(key: bytes, value: bytes) -> bytes:

@@ -14,6 +14,7 @@ from noseroom.report.result import Result
 from noseroom.shelf import usual_folder
 
 _LOOK_EVERY_S = 0.05
+_GONE_AFTER = 20
 Say = Callable[[str], None]
 
 
@@ -34,7 +35,10 @@ def watch(
     """
     session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
     known: Result | None = None
-    for done, _ in enumerate(_saved(Path(path)), start=1):
+    for done, there in enumerate(_saved(Path(path)), start=1):
+        if not there and done > 1:
+            say(f"{path} is gone; waiting for it")
+            continue
         try:
             now = session.check(progress=progress)
         except EnvelopeError as error:
@@ -50,20 +54,25 @@ def watch(
     return known
 
 
-def _saved(path: Path) -> Iterator[None]:
-    """At once, and then each time that a file has been saved.
+def _saved(path: Path) -> Iterator[bool]:
+    """At once, and then each time that a file has been saved; False when it has gone.
 
     An editor may write a file in steps, or put another in its place: it counts as saved once two
     looks in a row find the same, and it may be away for a moment.
     """
     last = seen = _look(path)
-    yield
+    away = 0
+    yield last is not None
     while True:
         time.sleep(_LOOK_EVERY_S)
         now = _look(path)
+        away = away + 1 if now is None else 0
         if now is not None and now == seen != last:
             last = now
-            yield
+            yield True
+        elif away == _GONE_AFTER and last is not None:
+            last = None
+            yield False
         seen = now
 
 

@@ -12,12 +12,12 @@ random. Seconds are of the processor, so that what else runs on the machine does
 from __future__ import annotations
 
 import dataclasses
-import platform
 import sys
 import time
 from typing import Any
 
 import numpy as np
+from machine import machine
 from scipy.spatial.transform import Rotation
 from stack import Thing, scan, stack, usual_sizes
 
@@ -79,21 +79,6 @@ def drawn_poses(body: Body, rest: Any, moves: Any, rng: np.random.Generator) -> 
     return moves @ own @ rest
 
 
-def along_axes(part: Any, component: str, names: tuple[str, ...]) -> Any:
-    """(k, 3, 2): least and most that a corner of the component's pieces moves by, mm a mm.
-
-    By a complex step, as `Part.movement_bounds` does; at the usual sizes, which is everywhere
-    since these corners follow these sizes in proportion.
-    """
-    step, found = 1e-30, []
-    for name in names:
-        moved = dataclasses.replace(part, **{name: getattr(part, name) + 1j * step})
-        own = [one for one in moved.pieces() if one.component == component.split(".")[1]]
-        rates = np.concatenate([np.imag(one.corners).reshape(-1, 3) for one in own]) / step
-        found.append(np.stack([rates.min(axis=0), rates.max(axis=0)], axis=1))
-    return np.array(found)
-
-
 def sized(thing: Thing, body: Body, poses: Any, part: Any, rng: Any, count: int) -> Drawn:
     """The thing with some of its sizes drawn."""
     component = thing.name.rsplit(" ", 1)[0]
@@ -105,9 +90,16 @@ def sized(thing: Thing, body: Body, poses: Any, part: Any, rng: Any, count: int)
         return body_from_shape(component, changed.solids()[component.split(".")[1]])
 
     sizes = usual + rng.normal(0, DEVIATION_MM, (count, len(names)))
-    bounds = part.movement_bounds()
-    most, axes = [bounds[name] for name in names], along_axes(part, component, names)
-    return Drawn(body, poses, sizes, usual, most, axes, build)
+    most, axes = part.movement_bounds(), part.axes_mm(component.split(".")[1])
+    return Drawn(
+        body,
+        poses,
+        sizes,
+        usual,
+        [most[name] for name in names],
+        [axes[name] for name in names],
+        build,
+    )
 
 
 @dataclasses.dataclass(frozen=True)
@@ -228,7 +220,7 @@ def judge(asked: Case, answer: Below, count: int, judged: int) -> None:
 def main(samples: float = 10_000, judged: float = 300) -> None:
     """Print times, shares, effort, and what brute force says."""
     count = int(samples)
-    print(f"{platform.machine()} {platform.processor()} {platform.python_version()}")
+    print(machine())
     asked = case(count)
     for one in asked.bodies:
         _ = one.body.tree
@@ -248,6 +240,12 @@ def main(samples: float = 10_000, judged: float = 300) -> None:
         if 0 < share < 1 or open_:
             a, b = asked.bodies[i].body.name, asked.bodies[j].body.name
             print(f"         {share:6.1%} below, {open_:5d} undecided: {a} and {b}")
+    scans = [k for k, pair in enumerate(asked.pairs) if len(asked.bodies) - 1 in pair]
+    of_scan, all_open = (int(one.sum()) for one in (answer.undecided[:, scans], answer.undecided))
+    print(
+        f"         {all_open} verdicts undecided, {of_scan} of them within the scan's own "
+        f"{asked.bodies[-1].body.mesh.bound_mm:g} mm"
+    )
     share = (answer.below_count + answer.undecided_count) / count
     print(f"         {int(((share > 0.05) & (share < 0.95)).sum())} pairs with 5 % to 95 % below")
     print(f"         {answer.any_below.mean():.1%} of samples have some pair below")

@@ -10,12 +10,12 @@ of the processor, so that what else runs on the machine does not count.
 
 from __future__ import annotations
 
-import platform
 import sys
 import time
 from typing import Any
 
 import numpy as np
+from machine import machine
 from stack import stack
 
 from noseroom.geometry.mesh import Body, body_from_shape
@@ -60,7 +60,7 @@ def brute(
 
 def main(share: float = 0.04) -> None:
     """Print times, ratios, differences and the machine."""
-    print(f"{platform.machine()} {platform.processor()} {platform.python_version()}")
+    print(machine())
     things = stack(36)
     bodies = [body_from_shape(one.name, one.shape) for one in things]
     for body in bodies:

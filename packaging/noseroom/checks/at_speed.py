@@ -17,8 +17,8 @@ from noseroom.checks import words
 from noseroom.checks.movement import Motion, motions_of
 from noseroom.checks.moving import gives
 from noseroom.checks.moving_search import MovingSearch, Nearest
-from noseroom.checks.moving_words import doing
-from noseroom.checks.pairs import Pairs, SureGap
+from noseroom.checks.moving_words import doing, to_measure
+from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.checks.stand_ins import StandIns
 from noseroom.findings import Finding, Rule, Verdict
@@ -128,6 +128,9 @@ class _Running(StandIns):
                     for view in one.views
                 ],
                 [one.pivot_mm for one in search.motions],
+                # What is meant to touch, and what gives way, is the file's to say.
+                list(component_pairs(self.layout, a, b)),
+                any(gives(one, b) for one in search.motions),
             ),
         )
         return self._keys.get(a, b, key, lambda: _nearest(search, a, b, asked_mm) is None)
@@ -311,11 +314,8 @@ def _remedies(
     if verdict is not Verdict.FOULS and not swing.said:
         found.append(swing.ask)
     for motion in _moving(search, case) if verdict is not Verdict.FOULS else ():
-        if not motion.measured and motion.kind == "engine":
-            found.append(
-                f"measure how far the {motion.root} moves, cold and with the battery off: pry "
-                f"it each way, and write it as moves: (line {motion.sources[0].line})"
-            )
+        if motion.kind == "engine":
+            found += to_measure(motion)
     if verdict is not Verdict.NOT_KNOWN:
         more = words.at_least(swing.rule.value_mm - sure_mm, unit)
         kind = "a stiffer fan" if isinstance(swing.part.part, Fan) else "a guide or a shorter span"

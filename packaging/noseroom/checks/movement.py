@@ -14,11 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.envelope.model import SizeReading
+from noseroom.geometry.separation import READING_DEVIATIONS
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.base import Freedom
 from noseroom.survey.solution import Source
 
 Floats = NDArray[np.float64]
+
+_TRIES = 4
+_SHRINK = 0.02
+_WITHIN_MM = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,12 +31,18 @@ class Limit:
     """What was pried: form @ amounts, mm, lies between low and high.
 
     form: (k,), how far a point comes per degree or mm of each amount, along the way that it was
-    pried. lines: of the file.
+    pried. low, high: with what a turn does beyond the first order; read: the two without that, as
+    they hold for where the point really comes. point, way: (3,) mm and (3,), of the point at rest
+    and the way, vehicle frame. both: whether it was pried that way and back. lines: of the file.
     """
 
     form: Floats
     low: float
     high: float
+    read: tuple[float, float]
+    point: Floats
+    way: Floats
+    both: bool
     lines: tuple[int, ...]
     text: str
 
@@ -45,10 +56,12 @@ class Motion:
     of each of its amounts. centre, reaches: (k,), each amount lies anywhere between centre less
     reach and centre plus reach. moved: names of what moves with it. sources: one for each amount.
     freedoms: the same for words; absent where amounts are mixed (`views`). pivot_mm: how far the
-    line that it turns about may be from where it is drawn on the part. grounds: who says how far it
-    moves, by the key of the size. views: other sets of amounts that hold the same movements too,
+    line that it turns about may be from where it is drawn on the part; pivot_sources: by which of
+    its sizes, each as mm of that line. grounds: who says how far it moves, by the key of the size.
+    views: other sets of amounts that hold the same movements too,
     each with fewer of them in some direction: a bound that any of them gives is sure. mix: (k, k),
-    makes the amounts of a view from those of the motion. limits: what was pried.
+    makes the amounts of a view from those of the motion. limits: what was pried; unused: what of it
+    is of no use, and why; beyond: what of it is further than this is taken to move.
     """
 
     root: str
@@ -62,11 +75,13 @@ class Motion:
     sources: tuple[Source, ...]
     freedoms: tuple[Freedom, ...]
     pivot_mm: float = 0.0
+    pivot_sources: tuple[Source, ...] = ()
     grounds: Mapping[str, str] = field(default_factory=dict)
     views: tuple[Motion, ...] = ()
     mix: Floats | None = None
     limits: tuple[Limit, ...] = ()
     unused: tuple[str, ...] = ()
+    beyond: tuple[str, ...] = ()
 
     @property
     def turn(self) -> Floats:
@@ -93,6 +108,11 @@ class Motion:
         """Whether it does not move at all."""
         return not self.reaches.any()
 
+    def pivot_slope(self, amounts: Floats) -> float:
+        """Mm by which a mm of its line's place displaces what is turned by some amounts (k,)."""
+        angle = float(np.linalg.norm(amounts @ self.turns))
+        return 2 * float(np.sin(min(angle, np.pi) / 2))
+
     def turned(self) -> Floats:
         """(3, 3): how the centre of its range is turned from rest."""
         return self.pose(self.centre)[:3, :3]
@@ -110,21 +130,57 @@ class Motion:
         matrix[:3, 3] = self.point - matrix[:3, :3] @ self.point + amounts @ self.shifts
         return matrix
 
+    def own_reach(self, number: int) -> float:
+        """How far one amount goes by itself, without what a turn elsewhere adds to it."""
+        turned = {
+            one.forth: float(reach) for one, reach in zip(self.freedoms, self.reaches, strict=True)
+        }
+        more = sum(turned.get(key, 0.0) * scale for key, scale in self.freedoms[number].more)
+        return float(self.reaches[number]) - more
+
     def nearest(self, form: Floats) -> Floats:
-        """The amounts (k,) of the movement that make form @ amounts least, within all limits."""
-        corner = self.centre - np.sign(form) * self.reaches
+        """The amounts (k,) of the movement that make form @ amounts least, within all limits.
+
+        There no point that was pried comes further than was read, the bend of the turns included.
+        """
+        corner = np.asarray(self.centre - np.sign(form) * self.reaches)
         if not self.limits:
-            return np.asarray(corner)
+            return corner
+        ends = np.array([one.read for one in self.limits])
+        low = np.array([[one.low] for one in self.limits])
+        high = np.array([[one.high] for one in self.limits])
+        found = corner
+        for _ in range(_TRIES):
+            bent = np.array([one.form @ found - self.came(one, found) for one in self.limits])
+            found = self._least(form, np.clip(ends + bent[:, None], low, high), corner)
+        whole, share = found, 1.0
+        while share > 0 and not self._within(found):
+            share -= _SHRINK
+            found = max(share, 0.0) * whole
+        return found
+
+    def came(self, limit: Limit, amounts: Floats) -> float:
+        """How far a point that was pried really comes along its way, mm."""
+        there = self.pose(amounts)
+        return float((there[:3, :3] @ limit.point + there[:3, 3] - limit.point) @ limit.way)
+
+    def _within(self, amounts: Floats) -> bool:
+        return all(
+            one.read[0] - _WITHIN_MM <= self.came(one, amounts) <= one.read[1] + _WITHIN_MM
+            for one in self.limits
+        )
+
+    def _least(self, form: Floats, ends: Floats, otherwise: Floats) -> Floats:
+        """The amounts within ranges and the ends (n, 2) of the limits; otherwise, if none are."""
         from scipy.optimize import linprog
 
         ways = np.array([one.form for one in self.limits])
-        ends = np.array([[one.low, one.high] for one in self.limits])
         box = np.stack([self.centre - self.reaches, self.centre + self.reaches], axis=1)
         found = linprog(
             form, np.concatenate([ways, -ways]), np.concatenate([ends[:, 1], -ends[:, 0]]),
             bounds=box, method="highs",
         )  # fmt: skip
-        return np.asarray(found.x) if found.status == 0 else np.asarray(corner)
+        return np.asarray(found.x if found.status == 0 else otherwise)
 
     def narrowed(self, centre: Floats, reaches: Floats) -> Motion:
         """The same movement over a part of its range; its other views are of the whole."""
@@ -164,6 +220,7 @@ def _carriers(layout: Layout, part: PlacedPart) -> Iterator[PlacedPart]:
 
 def _motion(root: PlacedPart, moved: set[str]) -> Motion:
     pose, freedoms = root.pose, root.part.moves()
+    pivot = tuple(_pivot_sources(root, freedoms))
     ends = np.array([_ends(root, one) for one in freedoms])
     centre, reaches = ends.sum(axis=1) / 2, (ends[:, 1] - ends[:, 0]) / 2
     along = np.array([one.along for one in freedoms]) @ pose[:3, :3].T
@@ -182,7 +239,8 @@ def _motion(root: PlacedPart, moved: set[str]) -> Motion:
             _source(root, one, float(reach)) for one, reach in zip(freedoms, reaches, strict=True)
         ),
         freedoms=freedoms,
-        pivot_mm=_pivot_mm(root, freedoms),
+        pivot_mm=sum((one.reach for one in pivot), 0.0),
+        pivot_sources=pivot,
         grounds={one.forth: _open(root, one).source for one in freedoms},
     )
 
@@ -225,15 +283,27 @@ def _source(root: PlacedPart, one: Freedom, reach: float) -> Source:
     )
 
 
-def _pivot_mm(root: PlacedPart, freedoms: tuple[Freedom, ...]) -> float:
-    """How far sizes leave open where on its part the line of its turns is, mm."""
+def _pivot_sources(root: PlacedPart, freedoms: tuple[Freedom, ...]) -> Iterator[Source]:
+    """By which sizes it is open where on its part the line of its turns is, and how far, mm."""
     if not any(one.turns for one in freedoms) or not np.any(freedoms[0].through):
-        return 0.0
-    total = 0.0
+        return
     placement = root.placements[0]
     for name, size in root.part.sizes().items():
-        width = root.entry.sizes[size.key].half_width if size.key in placement.size_gain else 0.0
-        if width and size.measure == "length":
-            off = replace(root.part, **{name: getattr(root.part, name) + width}).moves()
-            total += float(np.linalg.norm(off[0].through - freedoms[0].through))
-    return total
+        if size.measure != "length" or size.key not in placement.size_gain:
+            continue
+        read = root.entry.sizes[size.key]
+        width = read.half_width
+        off = replace(root.part, **{name: getattr(root.part, name) + width}).moves()
+        far = float(np.linalg.norm(off[0].through - freedoms[0].through))
+        if far > 0:
+            yield Source(
+                text=f"{root.name} {size.key}: usual" if read.knowledge == "assumed" else read.text,
+                line=read.line,
+                station=root.name,
+                key=size.key,
+                value=read.value,
+                half_width=far,
+                deviation=far / READING_DEVIATIONS,
+                reach=far,
+                assumed=read.knowledge == "assumed",
+            )

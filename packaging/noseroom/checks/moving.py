@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from noseroom.checks import words
 from noseroom.checks.movement import Motion, motions_of, movers
 from noseroom.checks.moving_search import MovingSearch, Nearest
-from noseroom.checks.moving_words import doing, may_do
+from noseroom.checks.moving_words import doing, hinge_to_measure, may_do, to_measure
 from noseroom.checks.pairs import Pairs, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
@@ -201,6 +201,12 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
     readings = 0.0
     if gap.worst is not None:
         readings = case.pairs.readings_mm(gap.worst, a, b)
+    hinges = [
+        (one.pivot_slope(case.amounts[one.root]), source)
+        for one in motions
+        for source in one.pivot_sources
+    ]
+    readings += sum(slope * source.reach for slope, source in hinges)
     all_said = all(one.measured for one in motions)
     if measured is None or bound is None:
         verdict = Verdict.NOT_KNOWN
@@ -230,8 +236,12 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
         spread_mm=None if sure is None or bound is None else bound - sure,
         rule=rule,
         points=points,
-        remedies=_remedies(motions, rule, sure, unit, pair),
-        rests_on=words.supports(gap.worst.form, case.pairs.layout.survey.sources, unit)
+        remedies=_remedies(motions, case.amounts, rule, sure, unit, pair),
+        rests_on=words.supports(
+            np.append(gap.worst.form, [slope for slope, _ in hinges]),
+            (*case.pairs.layout.survey.sources, *(source for _, source in hinges)),
+            unit,
+        )
         if gap.worst is not None
         else (),
         details={
@@ -246,22 +256,17 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
 
 
 def _remedies(
-    motions: Sequence[Motion], rule: Rule, sure_mm: float | None, unit: str, pair: str
+    motions: Sequence[Motion],
+    amounts: Mapping[str, Floats],
+    rule: Rule,
+    sure_mm: float | None,
+    unit: str,
+    pair: str,
 ) -> tuple[str, ...]:
-    remedies = []
+    remedies: list[str] = []
     for motion in motions:
-        if motion.measured:
-            continue
-        line = motion.sources[0].line
-        if motion.kind == "engine":
-            remedies.append(
-                f"measure how far the {motion.root} moves, cold and with the battery off: pry it "
-                f"each way, and write it as moves: or pried: (line {line})"
-            )
-        else:
-            remedies.append(
-                f"measure how far the {motion.root} moves, and write it as moves: (line {line})"
-            )
+        remedies += to_measure(motion)
+        remedies += hinge_to_measure(motion, amounts[motion.root])
     if sure_mm is not None and not remedies:
         more = words.at_least(rule.value_mm - sure_mm, unit)
         firmer = any(one.kind == "engine" for one in motions)

@@ -4,7 +4,9 @@ A point that came 10 mm forward and no further says that surge, pitch and all th
 never take it further than that. What each of them does alone it does not say: each may be what made
 the travel. So the ranges of the amounts stay as they are assumed, and what was read is laid over
 them as one limit on all together. Where the point came further than the ranges allow, each amount
-may have made all of it, up to four times its share.
+that makes a fair part of such travel may have made all that is beyond them, or up to four times its
+share of that. What hardly moves the point that way is not made wider: it would have to go many
+times as far as anything on mounts does.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks.movement import Limit, Motion
+from noseroom.checks.words import listed
 from noseroom.envelope.model import Sentence
 from noseroom.geometry.separation import crossed
 from noseroom.layout import Layout, PlacedPart
@@ -32,17 +35,37 @@ _WAYS = {
     "below": (0.0, 0.0, -1.0),
 }
 _MOST_SHARES = 4.0
+_LEAST_SHARE = 0.1
 _FELT_MM = 1e-6
 _SAME = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
 class _Reading:
-    """One point that was pried. form: (k,) mm per amount. most_mm: how far it may have come."""
+    """One point that was pried. form: (k,) mm per amount. read_least_mm, read_mm: how far it came.
+
+    The least is nothing where only a bound was read. bent_mm: what turns do beyond the first order.
+    point, way: (3,) mm and (3,), vehicle frame; moves: (3, s), what readings do to the point.
+    """
 
     form: Floats
-    most_mm: float
+    read_least_mm: float
+    read_mm: float
+    bent_mm: float
+    point: Floats
+    way: Floats
+    moves: Floats
     said: Sentence
+
+    @property
+    def least_mm(self) -> float:
+        """How far it came at least, to the first order."""
+        return self.read_least_mm - self.bent_mm
+
+    @property
+    def most_mm(self) -> float:
+        """How far it came at most, to the first order."""
+        return self.read_mm + self.bent_mm
 
 
 def with_views(layout: Layout, motion: Motion) -> Motion:
@@ -50,16 +73,13 @@ def with_views(layout: Layout, motion: Motion) -> Motion:
     said = layout.parts[motion.root].entry.pried
     if not said:
         return motion
-    readings: list[_Reading] = []
-    unused: list[str] = []
-    for one in said:
-        found = _reading(layout, motion, one)
-        if isinstance(found, str):
-            unused.append(found)
-        else:
-            readings.append(found)
+    found = [_reading(layout, motion, one) for one in said]
+    readings = [one for one in found if not isinstance(one, str)]
+    unused = tuple(one for one in found if isinstance(one, str))
     before = [float(np.abs(one.form) @ motion.reaches) for one in readings]
-    motion = replace(_widened(motion, readings), unused=tuple(unused))
+    motion = replace(_widened(layout, motion, readings), unused=unused)
+    # What turns do beyond the first order is more where they have become wider.
+    readings = [_bent(layout, motion, one) for one in readings]
     limits = _limits(readings, before)
     views = [_view(motion, limits, [one]) for one in range(len(limits))]
     several = _apart(motion, limits)
@@ -84,18 +104,25 @@ def _reading(layout: Layout, motion: Motion, said: Sentence) -> _Reading | str:
     way = np.array(_WAYS[said.direction]) if said.direction else _toward(point, said, target)
     arm = point - motion.point
     form = (np.cross(motion.turns, arm) + motion.shifts) @ way
-    most = said.value or 0.0
-    if said.bound is None:
-        most += said.half_width or 0.0
-    # The reading is of where the point really came; the form leaves out the second order, and is
-    # for the point as adjusted.
+    far = said.value or 0.0
+    width = 0.0 if said.bound is not None else said.half_width or 0.0
+    least = 0.0 if said.bound is not None else far - width
+    return _bent(layout, motion, _Reading(form, least, far + width, 0.0, point, way, moves, said))
+
+
+def _bent(layout: Layout, motion: Motion, one: _Reading) -> _Reading:
+    """A reading, with what turns do to its point beyond the first order, at most.
+
+    The reading is of where the point really came; the form leaves out the second order, and is for
+    the point as adjusted.
+    """
     turn = motion.turn
-    stray = layout.uncertainty.spread(moves)
-    out = np.abs(arm) + stray
+    stray = layout.uncertainty.spread(one.moves)
+    out = np.abs(one.point - motion.point) + stray
     bent = crossed(turn, crossed(turn, out)) / 2 + crossed(turn, stray)
     size = float(np.linalg.norm(turn))
     bent = bent + (np.expm1(size) - size - size**2 / 2) * float(np.linalg.norm(out))
-    return _Reading(form, most + float(np.abs(way) @ bent), said)
+    return replace(one, bent_mm=float(np.abs(one.way) @ bent))
 
 
 def _toward(point: Floats, said: Sentence, target: PlacedPart | None) -> Floats:
@@ -123,49 +150,84 @@ def _main(direction: Floats) -> Floats:
     return np.asarray(np.eye(3)[axis] * (1.0 if direction[axis] >= 0 else -1.0))
 
 
-def _widened(motion: Motion, readings: Sequence[_Reading]) -> Motion:
+def _widened(layout: Layout, motion: Motion, readings: Sequence[_Reading]) -> Motion:
     """Ranges that hold all that was pried, and say so."""
     reaches = motion.reaches.copy()
-    lines: list[set[int]] = [set() for _ in reaches]
+    held: list[set[int]] = [set() for _ in reaches]
+    wider: list[set[int]] = [set() for _ in reaches]
+    beyond: list[str] = []
     for one in readings:
         gone = np.abs(one.form) * motion.reaches
-        felt = gone > _FELT_MM
-        assumed = felt & np.array([each.assumed for each in motion.sources])
-        free = assumed if assumed.any() else felt
+        total = float(gone.sum())
+        named = (gone > _FELT_MM) & (gone >= _LEAST_SHARE * total)
+        assumed = named & np.array([each.assumed for each in motion.sources])
+        free = assumed if assumed.any() else named
         for k in np.flatnonzero(assumed):
-            lines[k].add(one.said.line)
-        left = one.most_mm - float(gone[~free].sum())
-        share = float(gone[free].sum())
-        if not free.any() or left <= share:
+            held[k].add(one.said.line)
+        if one.least_mm > total:
+            beyond.append(_beyond(layout, motion, one, total))
+        over = one.most_mm - total
+        if over <= 0:
             continue
-        scale = left / share
         for k in np.flatnonzero(free):
-            alone = left / abs(float(one.form[k]))
-            reaches[k] = max(reaches[k], min(alone, _MOST_SHARES * scale * motion.reaches[k]))
-            lines[k].add(one.said.line)
+            per = abs(float(one.form[k]))
+            more = over * max(1.0, _MOST_SHARES * float(gone[k]) / float(gone[free].sum())) / per
+            reaches[k] = max(reaches[k], min(motion.reaches[k] + more, one.most_mm / per))
+            wider[k].add(one.said.line)
+    times = [
+        float(reach / was) if was else 1.0
+        for reach, was in zip(reaches, motion.reaches, strict=True)
+    ]
+    reaches = _carried_along(motion, reaches)
     sources = tuple(
-        _told(source, float(reach), float(was), sorted(of))
-        for source, reach, was, of in zip(
-            motion.sources, reaches, motion.reaches, lines, strict=True
-        )
+        _told(*each)
+        for each in zip(motion.sources, reaches, times, map(sorted, wider), strict=True)
     )
-    held = {
+    grounds = {
         source.key: f"{motion.grounds[source.key]}; held by {_lines(sorted(of))}"
-        for source, of in zip(motion.sources, lines, strict=True)
+        for source, of in zip(motion.sources, held, strict=True)
         if of
     }
-    return replace(motion, reaches=reaches, sources=sources, grounds={**motion.grounds, **held})
+    return replace(
+        motion,
+        reaches=reaches,
+        sources=sources,
+        grounds={**motion.grounds, **grounds},
+        beyond=tuple(beyond),
+    )
 
 
-def _told(source: Source, reach: float, was: float, lines: Sequence[int]) -> Source:
-    if reach <= was:
+def _beyond(layout: Layout, motion: Motion, one: _Reading, total: float) -> str:
+    """That a point came further than the movements that are stated or assumed can take it."""
+    mounts = getattr(layout.parts[motion.root].part, "mounts", "")
+    on = f"on {mounts} mounts" if mounts and not motion.measured else "by its moves:"
+    times = f"{one.least_mm / total:.2g} times as far as" if total > _FELT_MM else "further than"
+    return f"line {one.said.line} says {times} the {motion.root} is taken to go {on}"
+
+
+def _carried_along(motion: Motion, reaches: Floats) -> Floats:
+    """Ranges that also hold what a wider turn adds to a shift, about a point not quite known."""
+    keys = [one.forth for one in motion.freedoms]
+    found = reaches.copy()
+    for k, one in enumerate(motion.freedoms):
+        for key, scale in one.more:
+            if key in keys:
+                turn = keys.index(key)
+                found[k] += scale * (reaches[turn] - motion.reaches[turn])
+    return found
+
+
+def _told(source: Source, reach: float, times: float, lines: Sequence[int]) -> Source:
+    if reach <= source.reach:
         return source
-    text = f"{source.text}, or {reach / was:.2g} times as far to make what {_lines(lines)} says"
+    text = source.text
+    if lines and times > 1.0:
+        text += f", or {max(times, 1.1):.2g} times as far to allow for {_lines(lines)}"
     return replace(source, text=text, half_width=reach, reach=reach)
 
 
 def _lines(lines: Sequence[int]) -> str:
-    return f"line{'s' if len(lines) > 1 else ''} {' and '.join(str(one) for one in lines)}"
+    return f"line{'s' if len(lines) > 1 else ''} {listed([str(one) for one in lines])}"
 
 
 def _limits(readings: Sequence[_Reading], before: Sequence[float]) -> tuple[Limit, ...]:
@@ -173,32 +235,40 @@ def _limits(readings: Sequence[_Reading], before: Sequence[float]) -> tuple[Limi
 
     What was pried one way alone may have gone as far the other way, or as far as is assumed.
     """
-    lines: list[tuple[_Reading, list[float], list[float], float, list[Sentence]]] = []
+    lines: list[tuple[_Reading, float, list[_Reading], list[_Reading]]] = []
     for one, assumed in zip(readings, before, strict=True):
         size = float(np.linalg.norm(one.form))
         if size <= _FELT_MM:
             continue
-        for first, forth, back, _, also in lines:
+        for first, _, forth, back in lines:
             for sign, ends in ((1.0, forth), (-1.0, back)):
                 if np.linalg.norm(one.form - sign * first.form) < _SAME * size:
-                    ends.append(one.most_mm)
-                    also.append(one.said)
+                    ends.append(one)
                     break
             else:
                 continue
             break
         else:
-            lines.append((one, [one.most_mm], [], assumed, []))
+            lines.append((one, assumed, [one], []))
     return tuple(
         Limit(
             first.form,
-            -max(back or [*forth, assumed]),
-            max(forth),
-            tuple(one.line for one in (first.said, *also)),
+            -_most(back or forth, 0.0 if back else assumed),
+            _most(forth),
+            (-_most(back or forth, 0.0 if back else assumed, read=True), _most(forth, read=True)),
+            first.point,
+            first.way,
+            bool(back),
+            tuple(dict.fromkeys(one.said.line for one in (*forth, *back))),
             first.said.text,
         )
-        for first, forth, back, assumed, also in lines
+        for first, assumed, forth, back in lines
     )
+
+
+def _most(readings: Sequence[_Reading], least: float = 0.0, *, read: bool = False) -> float:
+    """The furthest of several readings, mm; read: of where the point really came."""
+    return max([one.read_mm if read else one.most_mm for one in readings] + [least])
 
 
 def _apart(motion: Motion, limits: Sequence[Limit]) -> list[int]:

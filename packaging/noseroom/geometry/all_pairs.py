@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.clearance import Clearance, clearance
+from noseroom.geometry.clearance import Clearance, placed_clearance
 from noseroom.geometry.kernel import Pose, rigid
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.trees import NUMERIC_MM, world_boxes
@@ -78,9 +78,7 @@ def all_pairs(
     for i, j in close_boxes(placed_boxes(bodies, places), cap_mm):
         if wanted is not None and not wanted(i, j):
             continue
-        found = clearance(
-            bodies[i], bodies[j], places[i], places[j], cap_mm=cap_mm, tolerances=tolerances
-        )
+        found = placed_clearance(bodies[i], bodies[j], places[i], places[j], cap_mm, tolerances)
         if found.bound_mm < cap_mm or found.bound_mm == 0:
             near[i, j] = found
     return AllPairs(near, float(cap_mm), len(bodies), asked)

@@ -14,14 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.chord_errors import SAMPLING_FACTOR, inner_errors, rim_error
+from noseroom.geometry.chord_errors import SAMPLING_FACTOR, cylinder_errors, inner_errors, rim_error
 from noseroom.geometry.kernel import sub_shapes
+from noseroom.geometry.spans import Spans, spans_of
 from noseroom.geometry.surfaces import (
     Places,
     axes_of,
     flat_curve_places,
     surface_places,
 )
+from noseroom.geometry.triangulations import Triangulation, triangulations
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -45,7 +47,8 @@ class Chart:
 
     rims: its edges, but for straight ones and those that are lines of parameters. error_mm: no
     point of the surface between the parameters of a triangle is further than this from that
-    triangle. deflection_mm: none is further than this from the nearest of them.
+    triangle. deflection_mm: none is further than this from the nearest of them. own_mm: (m,) what
+    each triangle alone leaves, between the straight lines of parameters of its corners.
     """
 
     face: Any
@@ -55,6 +58,7 @@ class Chart:
     rims: tuple[Rim, ...]
     error_mm: float
     deflection_mm: float
+    own_mm: Floats
 
     @cached_property
     def _surface(self) -> Any:
@@ -68,6 +72,14 @@ class Chart:
         return is_plane(self._surface)
 
     @cached_property
+    def simple(self) -> bool:
+        """Whether the face is of a kind that the kernel is quick to measure to its like."""
+        from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
+
+        quick = Kind.GeomAbs_Cylinder, Kind.GeomAbs_Cone, Kind.GeomAbs_Sphere
+        return self.plane or self._surface.GetType() in quick
+
+    @cached_property
     def places(self) -> Places:
         """What evaluates the face's surface."""
         return surface_places(self._surface)
@@ -77,7 +89,7 @@ class Chart:
         """Numbers (s,) of the chords of the rims, in order, their rim, and parameters (s, 2)."""
         parts = [(np.zeros(0), np.zeros(0, dtype=np.intp), np.zeros((0, 2)))]
         for number, rim in enumerate(self.rims):
-            if self.rim_curve(number) is None:
+            if _flat_curve(self.face, rim.edge) is None:
                 continue
             ends = np.stack([rim.nodes[:-1], rim.nodes[1:]], axis=1)
             at = np.stack([rim.at[:-1], rim.at[1:]], axis=1)
@@ -112,13 +124,12 @@ class Chart:
         ends = np.where(back[..., None], at[place][..., ::-1], at[place])
         return rim, ends
 
-    @cached_property
-    def errors_mm(self) -> Floats:
-        """How far each triangle (m,) may be from the patch of surface it stands for."""
-        errors = np.full(len(self.triangles), self.error_mm)
-        if self.plane:
-            # Away from the rim the triangles of a plane are the plane.
-            errors[(self.on_rims(self.triangles)[0] < 0).all(axis=1)] = 0.0
+    def errors_mm(self, some: NDArray[np.integer[Any]]) -> Floats:
+        """How far some triangles (k,) may be from the patch of surface they stand for."""
+        # Where the rim is no line of parameters, the face reaches past its triangles.
+        inside = (self.on_rims(self.triangles[some])[0] < 0).all(axis=1)
+        own = np.minimum(self.own_mm[some], self.error_mm)
+        errors: Floats = np.where(inside, own, self.error_mm)
         return errors
 
     @cached_property
@@ -128,10 +139,11 @@ class Chart:
     def rim_curve(self, number: int) -> Places | None:
         """Return what gives a rim's surface parameters (n, 2) by its own (n,).
 
-        None where the rim is a straight line of parameters.
+        None where the kernel has no such curve.
         """
         if number not in self._rim_curves:
-            self._rim_curves[number] = _in_parameters(self.face, self.rims[number].edge)
+            curve = _flat_curve(self.face, self.rims[number].edge)
+            self._rim_curves[number] = None if curve is None else flat_curve_places(curve)
         return self._rim_curves[number]
 
 
@@ -139,8 +151,8 @@ class Chart:
 class Reading:
     """A mesh of one face, its errors yet to be measured: arrays as in `Chart`.
 
-    surface: the face's `BRepAdaptor_Surface`. rim_mm: sampled error of the chords of the rims.
-    claimed_mm: what the mesher says of its deflection.
+    surface: the face's `BRepAdaptor_Surface`. rim_mm: error of the chords of the rims.
+    claimed_mm: what the mesher says of its deflection. spans: of a free-form surface.
     """
 
     face: Any
@@ -151,6 +163,7 @@ class Reading:
     rims: tuple[Rim, ...]
     rim_mm: float
     claimed_mm: float
+    spans: Spans | None
 
 
 class RimErrors:
@@ -166,64 +179,78 @@ class RimErrors:
         self._known: dict[int, float] = {}
 
     def of(self, rim: Rim, nodes: Floats) -> float:
-        """Largest sampled distance from an edge to its chords, mm."""
+        """How far an edge is at most from its chords, mm."""
         number = int(self._numbers.FindIndex(rim.edge))
         if number not in self._known:
             self._known[number] = rim_error(rim.edge, rim.at, nodes[rim.nodes])
         return self._known[number]
 
 
-def read(face: Any, rim_errors: RimErrors) -> Reading:
-    """Read the triangulation that a face carries.
+def read(faces: list[Any], rim_errors: RimErrors) -> list[Reading]:
+    """Read the triangulations that faces carry, in order.
 
     Raises:
-        GeometryError: the face carries no triangles, or no parameters to check them by.
+        GeometryError: a face carries no triangles, or no parameters to check them by.
     """
-    from OCP.BRep import BRep_Tool
     from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.TopLoc import TopLoc_Location
 
-    where = TopLoc_Location()
-    mesh = BRep_Tool.Triangulation_s(face, where)
-    if mesh is None or mesh.NbTriangles() == 0:
-        raise GeometryError("the mesher left a face without triangles; is the solid valid?")
-    node = mesh.Node
-    nodes = _placed(np.array([node(i).Coord() for i in range(1, mesh.NbNodes() + 1)]), where)
-    triangle = mesh.Triangle
-    triangles = np.array(
-        [triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)], dtype=np.int32
-    )
-    triangles -= 1
-    surface = BRepAdaptor_Surface(face)
-    uv = _parameters(surface, mesh, nodes)
-    rims = tuple(_rims(face, mesh, where))
-    rim_mm = max((rim_errors.of(rim, nodes) for rim in rims), default=0.0)
-    return Reading(face, surface, nodes, uv, triangles, rims, rim_mm, float(mesh.Deflection()))
+    found = []
+    for face, mesh in zip(faces, triangulations(faces), strict=True):
+        surface, nodes = BRepAdaptor_Surface(face), mesh.nodes
+        rims = tuple(_rims(face, mesh.kernels, mesh.where))
+        rim_mm = max((rim_errors.of(rim, nodes) for rim in rims), default=0.0)
+        uv = _parameters(surface, mesh)
+        arrays = nodes, uv, mesh.triangles
+        spans = spans_of(surface)
+        found.append(Reading(face, surface, *arrays, rims, rim_mm, mesh.claimed_mm, spans))
+    return found
 
 
 def measured(mesh: Reading) -> Chart:
     """Return the chart of a mesh of a face, with its errors."""
-    own = near = mesh.rim_mm
-    if not is_plane(mesh.surface):
-        places = surface_places(mesh.surface)
-        inner = inner_errors(places, mesh.nodes, mesh.uv, mesh.triangles, mesh.claimed_mm)
-        own, near = max(own, inner[0]), max(near, inner[1])
-    if max(own, mesh.claimed_mm) <= _EXACT_MM:
+    error, deflection, each = _inner(mesh)
+    if max(error, mesh.rim_mm) <= _EXACT_MM:
         error = deflection = 0.0
     else:
-        error = max(SAMPLING_FACTOR * own, mesh.claimed_mm)
-        deflection = max(SAMPLING_FACTOR * near, mesh.claimed_mm)
-    return Chart(mesh.face, mesh.nodes, mesh.uv, mesh.triangles, mesh.rims, error, deflection)
+        error, deflection = max(error, mesh.rim_mm), max(deflection, mesh.rim_mm)
+    return Chart(mesh.face, mesh.nodes, mesh.uv, mesh.triangles, mesh.rims, error, deflection, each)
 
 
-def _in_parameters(face: Any, edge: Any) -> Places | None:
+def _inner(mesh: Reading) -> tuple[float, float, Floats]:
+    """Errors, mm, of a face's own triangles, of the nearest, and of each: all but the rims'."""
+    from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
+
+    if is_plane(mesh.surface):
+        most = mesh.claimed_mm if max(mesh.rim_mm, mesh.claimed_mm) > _EXACT_MM else 0.0
+        return most, most, np.zeros(len(mesh.triangles))
+    arrays = surface_places(mesh.surface), mesh.nodes, mesh.uv, mesh.triangles
+    if mesh.surface.GetType() == Kind.GeomAbs_Cylinder:
+        each = cylinder_errors(mesh.surface.Cylinder().Radius(), *arrays)
+        if mesh.rims:
+            # Between the chords of a rim that is no line and the rim no corners are to go by.
+            each = SAMPLING_FACTOR * each
+        most = float(each.max())
+        return most, most, each
+    own, near, each = inner_errors(*arrays, mesh.claimed_mm)
+    own, near = (max(SAMPLING_FACTOR * one, mesh.claimed_mm) for one in (own, near))
+    each *= SAMPLING_FACTOR
+    if mesh.spans is None:
+        return own, near, each
+    hidden = np.flatnonzero(~mesh.spans.plain(mesh.uv[mesh.triangles]))
+    if len(hidden):
+        some = mesh.triangles[hidden]
+        same, nearest = mesh.spans.errors(arrays[0], mesh.uv[some], mesh.nodes[some])
+        each[hidden] = np.maximum(each[hidden], same)
+        most = float(nearest.max())
+        own, near = max(own, most), max(near, most)
+    return own, near, each
+
+
+def _flat_curve(face: Any, edge: Any) -> Any | None:
+    """An edge's curve in the parameters of a face; None where the kernel has none."""
     from OCP.BRep import BRep_Tool
-    from OCP.Geom2d import Geom2d_Line
 
-    curve = BRep_Tool.CurveOnSurface_s(edge, face, *BRep_Tool.Range_s(edge))
-    if curve is None or isinstance(curve, Geom2d_Line):
-        return None
-    return flat_curve_places(curve)
+    return BRep_Tool.CurveOnSurface_s(edge, face, *BRep_Tool.Range_s(edge))
 
 
 def is_flat(face: Any) -> bool:
@@ -240,29 +267,20 @@ def is_plane(surface: Any) -> bool:
     return bool(surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane)
 
 
-def _placed(nodes: Floats, where: Any) -> Floats:
-    if where.IsIdentity():
-        return nodes
-    trsf = where.Transformation()
-    matrix = np.array([[trsf.Value(i, j) for j in range(1, 5)] for i in range(1, 4)])
-    placed: Floats = nodes @ matrix[:, :3].T + matrix[:, 3]
-    return placed
-
-
-def _parameters(surface: Any, mesh: Any, nodes: Floats) -> Floats:
+def _parameters(surface: Any, mesh: Triangulation) -> Floats:
     if is_plane(surface):
         place, x, y, _ = axes_of(surface.Plane().Position())
-        flat: Floats = (nodes - place) @ np.stack([x, y], axis=1)
+        flat: Floats = (mesh.nodes - place) @ np.stack([x, y], axis=1)
         return flat
-    if not mesh.HasUVNodes():
+    if mesh.uv is None:
         raise GeometryError("the mesher gave no surface parameters to check its mesh by")
-    node = mesh.UVNode
-    return np.array([node(i).Coord() for i in range(1, mesh.NbNodes() + 1)])
+    return mesh.uv
 
 
 def _rims(face: Any, mesh: Any, where: Any) -> list[Rim]:
     from OCP.BRep import BRep_Tool
     from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.Geom2d import Geom2d_Line
     from OCP.GeomAbs import GeomAbs_CurveType
 
     found = []
@@ -271,6 +289,8 @@ def _rims(face: Any, mesh: Any, where: Any) -> list[Rim]:
         if polygon is None or BRep_Tool.Degenerated_s(edge):
             continue
         if BRepAdaptor_Curve(edge).GetType() == GeomAbs_CurveType.GeomAbs_Line:
+            continue
+        if isinstance(_flat_curve(face, edge), Geom2d_Line):
             continue
         if not polygon.HasParameters():
             raise GeometryError("the mesher gave no edge parameters to check its mesh by")

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.geometry.surfaces import Places, curve_places
+from noseroom.geometry.surfaces import Places, curve_ends, curve_places
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -36,7 +36,8 @@ _ALONG_CHORD = np.array([0.25, 0.5, 0.75])
 _NEIGHBOURS = 16
 # A sample that much further off than the mesher says is not over its own triangle.
 _FOLDED = 2.0
-_AT_ONCE = 256
+# So many of the furthest samples are measured first, and four times as many each time after.
+_AT_FIRST = 32
 
 
 def in_triangles(corners: Floats) -> Floats:
@@ -48,11 +49,11 @@ def in_triangles(corners: Floats) -> Floats:
 
 def inner_errors(
     places: Places, nodes: Floats, uv: Floats, triangles: Ints, claimed_mm: float
-) -> tuple[float, float]:
+) -> tuple[float, float, Floats]:
     """Return the largest sampled distance of a surface from its own triangles, and the nearest.
 
-    All mm. nodes (n, 3) with parameters uv (n, 2), triangles (m, 3); claimed_mm: what the mesher
-    says of its deflection.
+    Also for each triangle (m,) what none of its samples is beyond. All mm. nodes (n, 3) with
+    parameters uv (n, 2), triangles (m, 3); claimed_mm: what the mesher says of its deflection.
     """
     corners = nodes[triangles]
     on_surface = places(in_triangles(uv[triangles]).reshape(-1, 2))
@@ -61,6 +62,7 @@ def inner_errors(
     # No sample is further from its triangle than from the point of the same parameters on it: so
     # they are measured from the furthest down, until no other can be further.
     most = np.linalg.norm(on_surface - on_chord, axis=1)
+    each: Floats = most.reshape(len(_INSIDE_TRIANGLE), -1).max(axis=0)
     furthest = 0.0
     for some in _furthest_first(most):
         if most[some].max() <= furthest:
@@ -70,20 +72,36 @@ def inner_errors(
     # At a pole the parameters run together and a sample can land off its own triangle; any
     # neighbour that is nearer will do, and looking at some of them only errs upward.
     if furthest <= _FOLDED * claimed_mm or claimed_mm == 0:
-        return furthest, furthest
-    return furthest, _to_neighbours(on_surface, most, corners, own)
+        return furthest, furthest, each
+    return furthest, _to_neighbours(on_surface, most, corners, own), each
+
+
+def cylinder_errors(
+    radius_mm: float, places: Places, nodes: Floats, uv: Floats, triangles: Ints
+) -> Floats:
+    """Return how far a cylinder surely is at most from each of its triangles (m,), mm.
+
+    arrays as in `inner_errors`; uv[:, 0] is the angle, rad. The second derivative along the angle
+    is the radius and the others are 0. So between corners that are an angle w apart at most, the
+    places differ by no more than radius * w² / 8 from the point of the triangle with the same
+    parameters (Taylor's theorem; the largest variance of the angle is w² / 4). How far the nodes
+    are from the surface comes on top.
+    """
+    off = float(np.linalg.norm(places(uv) - nodes, axis=1).max())
+    angles = uv[triangles, 0]
+    wide = angles.max(axis=1) - angles.min(axis=1)
+    errors: Floats = radius_mm * wide**2 / 8 + off
+    return errors
 
 
 def _furthest_first(most: Floats) -> Iterator[NDArray[np.intp]]:
     """Numbers of the largest values (n,), then of the next largest, and so on."""
-    first = np.arange(len(most))
-    if len(most) > _AT_ONCE:
-        first = np.flatnonzero(most >= np.partition(most, -_AT_ONCE)[-_AT_ONCE])
-    yield first
-    rest = np.setdiff1d(np.arange(len(most)), first, assume_unique=True)
-    order = rest[np.argsort(-most[rest], kind="stable")]
-    for start in range(0, len(order), _AT_ONCE):
-        yield order[start : start + _AT_ONCE]
+    count, rest = _AT_FIRST, np.arange(len(most))
+    while len(rest) > count:
+        order = np.argpartition(most[rest], -count)
+        yield rest[order[-count:]]
+        rest, count = rest[order[:-count]], 4 * count
+    yield rest
 
 
 def _to_neighbours(
@@ -113,7 +131,7 @@ def _to_triangles(points: Floats, corners: Floats) -> Floats:
 
 
 def rim_error(edge: Any, at: Floats, ends: Floats) -> float:
-    """Return the largest sampled distance from an edge to its chords, mm.
+    """Return how far an edge is at most from its chords, mm: sampled, closed for a circle.
 
     at: (n,) parameters of the ends (n, 3) of its chords on its curve.
     """
@@ -123,11 +141,27 @@ def rim_error(edge: Any, at: Floats, ends: Floats) -> float:
     curve = BRepAdaptor_Curve(edge)
     if curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
         widest = min(float(np.abs(np.diff(at)).max()), 2 * np.pi)
-        return float(curve.Circle().Radius() * (1.0 - np.cos(widest / 2)))
-    samples = (at[:-1] + _ALONG_CHORD[:, None] * np.diff(at)).ravel()
+        # A hair more than the sagitta, radius * (1 - cos(w / 2)), as in `cylinder_errors`.
+        return float(curve.Circle().Radius() * widest**2 / 8)
+    samples, chord = _along_chords(curve, at)
     points = curve_places(curve)(samples)
-    run = np.tile(np.diff(ends, axis=0), (len(_ALONG_CHORD), 1))
-    from_start = points - np.tile(ends[:-1], (len(_ALONG_CHORD), 1))
+    run = np.diff(ends, axis=0)[chord]
+    from_start = points - ends[:-1][chord]
     length2 = np.maximum(np.einsum("ij,ij->i", run, run), 1e-300)
     share = np.clip(np.einsum("ij,ij->i", from_start, run) / length2, 0.0, 1.0)
-    return float(np.linalg.norm(from_start - share[:, None] * run, axis=1).max())
+    sampled = float(np.linalg.norm(from_start - share[:, None] * run, axis=1).max())
+    return SAMPLING_FACTOR * sampled
+
+
+def _along_chords(curve: Any, at: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """Parameters (k,) on a curve between the ends (n,) of its chords, and which chord each is on.
+
+    The same share of every chord; of a spline, of every piece of a chord between knots.
+    """
+    ends = np.unique(np.r_[at, curve_ends(curve)])
+    ends = ends[(ends >= at.min()) & (ends <= at.max())]
+    samples = (ends[:-1] + _ALONG_CHORD[:, None] * np.diff(ends)).ravel()
+    backward = at[0] > at[-1]
+    rising = at[::-1] if backward else at
+    chord = np.clip(np.searchsorted(rising, samples) - 1, 0, len(at) - 2)
+    return samples, len(at) - 2 - chord if backward else chord

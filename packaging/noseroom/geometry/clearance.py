@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
+from noseroom.geometry.blocks import nearest_surfaces
 from noseroom.geometry.exact import SurfaceDistance, exact_distance
 from noseroom.geometry.finer import finer_distance
 from noseroom.geometry.kernel import Pose, moved, rigid, volume_mm3
@@ -22,7 +23,8 @@ from noseroom.geometry.mesh import Body
 from noseroom.geometry.overlap import Common, deepest_mm, exact_common, inside, mesh_common
 from noseroom.geometry.piercing import deepest_crossing_mm
 from noseroom.geometry.pull_apart import PullApart, pull_apart
-from noseroom.geometry.trees import NUMERIC_MM, box_gaps, nearest_triangles, world_boxes
+from noseroom.geometry.refine import WITHIN_MM
+from noseroom.geometry.trees import NUMERIC_MM, box_gaps, world_boxes
 from noseroom.tolerances import DEFAULT, Tolerances
 
 _BOUND_WITHIN_MM = 0.2
@@ -80,14 +82,22 @@ def clearance(
     cap_mm: a pair whose boxes are at least this far apart is not measured; its distance is
     nan and its bound what the boxes guarantee. `tolerances.exact_below_mm = 0` keeps the
     exact kernel out except where it must tell touching from overlapping; else it also refines
-    what is within the cap and 50 mm if the meshes leave more than 0.2 mm open.
+    what is within the cap and 50 mm if the meshes leave more than 0.2 mm open, until the bound is
+    no more than 0.1 mm below the distance.
 
     Raises:
         GeometryError: a pose is not rigid, or the cap is negative or nan.
     """
     if not cap_mm >= 0:
         raise GeometryError("a cap is a length of 0 mm or more")
-    pair = _Pair(a, b, rigid(pose_a), rigid(pose_b), tolerances, cap_mm)
+    return placed_clearance(a, b, rigid(pose_a), rigid(pose_b), cap_mm, tolerances)
+
+
+def placed_clearance(
+    a: Body, b: Body, pose_a: Pose, pose_b: Pose, cap_mm: float, tolerances: Tolerances
+) -> Clearance:
+    """Return the same as `clearance` for poses and a cap that have been checked."""
+    pair = _Pair(a, b, pose_a, pose_b, tolerances, cap_mm)
     boxes_mm = pair.boxes_apart_mm()
     if boxes_mm > 0 and boxes_mm >= cap_mm:
         return Clearance(Relation.APART, np.nan, boxes_mm)
@@ -115,9 +125,13 @@ def near_pairs(
 
 
 def _box(body: Body, pose: Pose | None) -> NDArray[np.float64]:
+    return _placed_box(body, rigid(pose))
+
+
+def _placed_box(body: Body, pose: Pose) -> NDArray[np.float64]:
     """Box (1, 2, 3) in the world that holds the true surface, not only the mesh."""
     grown = body.mesh.box_mm + np.array([[-1.0], [1.0]]) * body.mesh.bound_mm
-    return world_boxes(grown[None], rigid(pose))
+    return world_boxes(grown[None], pose)
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,23 +164,24 @@ class _Pair:
         return max(asked, min(self.cap_mm, _COARSE_BELOW_MM)) if asked > 0 and coarse else asked
 
     def boxes_apart_mm(self) -> float:
-        gap = box_gaps(_box(self.a, self.pose_a), _box(self.b, self.pose_b))[0, 0]
+        gap = box_gaps(_placed_box(self.a, self.pose_a), _placed_box(self.b, self.pose_b))[0, 0]
         return max(0.0, float(gap) - NUMERIC_MM)
 
     def measure(self) -> Clearance:
-        mesh_mm, points, triangles = nearest_triangles(
-            self.a.tree, self.pose_a, self.b.tree, self.pose_b
-        )
+        mesh_mm, points, triangles = nearest_surfaces(*self.placed)
         meshes_clear = mesh_mm - self.slack_mm > self.tolerances.contact_mm
         if meshes_clear:
             # Before the kernel is asked: it would measure the wall of what holds the part.
             contained = self._containment(exact=False)
             if contained is not None:
                 return contained
-        surfaces = SurfaceDistance(mesh_mm, max(0.0, mesh_mm - self.slack_mm), points, False)
-        near = not meshes_clear or mesh_mm - self.slack_mm < self._exact_below_mm
+        bound_mm = max(0.0, mesh_mm - self.slack_mm)
+        surfaces = SurfaceDistance(mesh_mm, bound_mm, points, False)
+        near = not meshes_clear or bound_mm < self._exact_below_mm
         if near and self.a.faces and self.b.faces:
-            surfaces = exact_distance(*self.placed, mesh_mm, (points, triangles))
+            fine = not meshes_clear or bound_mm < self.tolerances.exact_below_mm
+            within_mm = WITHIN_MM if fine else _BOUND_WITHIN_MM / 2
+            surfaces = exact_distance(*self.placed, mesh_mm, (points, triangles), within_mm)
         elif near and (self.a.faces or self.b.faces):
             surfaces = finer_distance(*self.placed, mesh_mm)
         if surfaces.bound_mm > self.tolerances.contact_mm:
@@ -180,6 +195,8 @@ class _Pair:
 
     def _containment(self, *, exact: bool) -> Clearance | None:
         """Surfaces that do not meet: is either body, or a solid of it, within the other?"""
+        if self.boxes_apart_mm() > 0:
+            return None
         b_in_a = inside(moved(self.b.probes, self.pose_b), self.a, self.pose_a, exact=exact)
         a_in_b = inside(moved(self.a.probes, self.pose_a), self.b, self.pose_b, exact=exact)
         if not (a_in_b.any() or b_in_a.any()):

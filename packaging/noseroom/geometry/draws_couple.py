@@ -13,23 +13,114 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.geometry.draws_bounds import Floats, Indices, Scene, box_corners
+from noseroom.geometry.draws_sized import Play, box_corners, grown_box
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.trees import NUMERIC_MM
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 _NUMBERS_AT_ONCE = 2_000_000
 
 
-def outline(body: Body) -> Floats:
-    """Corners (k, 3) of the hull of a body's mesh; of a flat one, all its vertices."""
-    from scipy.spatial import ConvexHull, QhullError
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """The samples of one pair, and how far its two bodies may be off in each.
 
-    points: Floats = body.mesh.vertices[np.unique(body.mesh.triangles)]
-    try:
-        corners: Floats = points[ConvexHull(points).vertices]
-    except QhullError:
-        return points
-    return corners
+    turns (n, 3, 3) and places (n, 3): the first body, seen from the second. play_a, play_b: of the
+    two, each in its own frame.
+    """
+
+    turns: Floats
+    places: Floats
+    play_a: Play
+    play_b: Play
+
+    def take(self, chosen: Indices) -> Scene:
+        """Some of the samples."""
+        return Scene(
+            self.turns[chosen],
+            self.places[chosen],
+            self.play_a.take(chosen),
+            self.play_b.take(chosen),
+        )
+
+    @property
+    def play_mm(self) -> Floats:
+        """(n,) both together, in any direction."""
+        both: Floats = self.play_a.most + self.play_b.most
+        return both
+
+    def nearer(self, ways: Floats) -> Floats:
+        """(n,) how much nearer the two may be along directions (n, 3) or (3,) from a to b."""
+        return self.play_a.along(self.from_a(ways)) + self.play_b.along(-ways)
+
+    def farther(self, ways: Floats) -> Floats:
+        """(n,) how much farther apart they may be along directions from a to b."""
+        return self.play_a.along(self.from_a(-ways)) + self.play_b.along(ways)
+
+    def shifts(self) -> tuple[Floats, Floats]:
+        """Least and most, (n, 3) each, of the movement of b less that of a, in b's frame."""
+        a, b = self.play_a, self.play_b
+        middle = (self.turns @ (a.high + a.low)[..., None])[..., 0] / 2
+        half = (np.abs(self.turns) @ (a.high - a.low)[..., None])[..., 0] / 2
+        return b.low - middle - half, b.high - middle + half
+
+    def carried_each(self, points: Floats) -> Floats:
+        """One point (n, 3) of the first body for each sample, seen from the second: (n, 3)."""
+        moved: Floats = (self.turns @ points[..., None])[..., 0] + self.places
+        return moved
+
+    def taken_back_each(self, points: Floats) -> Floats:
+        """One point (n, 3) of the second body for each sample, seen from the first: (n, 3)."""
+        return self.from_a(points - self.places)
+
+    def pose(self, sample: int) -> Floats:
+        """(4, 4) of one sample."""
+        made = np.eye(4)
+        made[:3, :3], made[:3, 3] = self.turns[sample], self.places[sample]
+        return made
+
+    def carried(self, points: Floats) -> Floats:
+        """Points (p, 3) of the first body in every sample: (n, p, 3)."""
+        moved: Floats = points @ np.swapaxes(self.turns, 1, 2) + self.places[:, None]
+        return moved
+
+    def taken_back(self, points: Floats) -> Floats:
+        """Points (p, 3) of the second body seen from the first: (n, p, 3)."""
+        back: Floats = (points[None] - self.places[:, None]) @ self.turns
+        return back
+
+    def travel(self, corners: Floats, sample: int) -> Floats:
+        """How far at most any point between corners (8, 3) has moved since a sample, (n,) mm."""
+        carried = self.carried(corners)
+        way = carried - carried[sample]
+        moved: Floats = np.sqrt(np.einsum("nij,nij->ni", way, way).max(axis=1))
+        return moved
+
+    def from_a(self, ways: Floats) -> Floats:
+        """Directions (n, 3) or (3,) of the second's frame seen from the first: (n, 3)."""
+        seen: Floats = (np.swapaxes(self.turns, 1, 2) @ ways[..., None])[..., 0]
+        return seen
+
+
+def seen_from(poses_a: Floats, poses_b: Floats) -> tuple[Floats, Floats]:
+    """Return turns (n, 3, 3) and places (n, 3) of a seen from b; poses (n, 4, 4) or (1, 4, 4)."""
+    back = np.swapaxes(poses_b[:, :3, :3], 1, 2)
+    turns: Floats = back @ poses_a[:, :3, :3]
+    places: Floats = (back @ (poses_a[:, :3, 3] - poses_b[:, :3, 3])[..., None])[..., 0]
+    return turns, places
+
+
+def box_bound(a: Body, b: Body, scene: Scene) -> Floats:
+    """What the boxes of two bodies keep between them in every sample, (n,) mm, play taken off."""
+    low, high = grown_box(b)
+    corners = scene.carried(box_corners(grown_box(a)))
+    less, more = scene.shifts()
+    above = corners.min(axis=1) - high - more
+    gap = np.linalg.norm(np.maximum(np.maximum(above, low - corners.max(axis=1) + less), 0), axis=1)
+    bound: Floats = np.maximum(gap - NUMERIC_MM, 0.0)
+    return bound
 
 
 @dataclass(eq=False)
@@ -41,8 +132,14 @@ class Couple:
 
     def __post_init__(self) -> None:
         self.slack_mm = self.a.mesh.bound_mm + self.b.mesh.bound_mm + NUMERIC_MM
-        self._hulls = outline(self.a), outline(self.b)
         self._box = box_corners(self.a.mesh.box_mm)
+
+    def reaches(self, ways_a: Floats, ways_b: Floats) -> tuple[Floats, Floats]:
+        """How far at most the true surfaces reach along directions (n, 3) of their own: (n,)."""
+        return (
+            _dot(ways_a, _furthest(ways_a, self.a)) + self.a.mesh.bound_mm,
+            _dot(ways_b, _furthest(ways_b, self.b)) + self.b.mesh.bound_mm,
+        )
 
     def learn(
         self, scene: Scene, sample: int, apart_mm: float, points: Floats
@@ -77,18 +174,20 @@ class Couple:
         if len(loose):
             some = scene.take(loose)
             normals = (points[loose, 1] - points[loose, 0]) / apart_mm[loose, None]
-            least[loose] = np.maximum(least[loose], self._parted_each(some, normals))
+            least[loose] = np.maximum(least[loose], self._parted(some, normals))
         return np.maximum(least, 0.0), most
 
-    def learn_by_corners(self, scene: Scene, normals: Floats) -> tuple[Floats, Floats]:
+    def learn_by_corners(self, scene: Scene, normals: Floats) -> tuple[Floats, Floats, Floats]:
         """Bounds (n,) from the furthest corner of either along directions (n, 3) from a to b.
+
+        Also returns directions (n, 3) that are likely to be better.
 
         A corner is really there, so that its distance from the other body bounds theirs from
         above, and the line to its nearest point is a better direction for the plane. Much less
         work than the distance of the two meshes.
         """
-        on_a = scene.carried_each(self._hulls[0][_furthest(scene.from_a(normals), self._hulls[0])])
-        on_b = self._hulls[1][_furthest(-normals, self._hulls[1])]
+        on_a = scene.carried_each(_furthest(scene.from_a(normals), self.a))
+        on_b = _furthest(-normals, self.b)
         near_a = _nearest_on(self.a, scene.taken_back_each(on_b))
         ends = (
             np.stack([on_a, scene.carried_each(near_a)]),
@@ -97,32 +196,18 @@ class Couple:
         lengths = np.linalg.norm(ends[1] - ends[0], axis=2)
         which, each = lengths.argmin(axis=0), np.arange(len(normals))
         a, b, apart = (one[which, each] for one in (*ends, lengths))
-        least = np.zeros(len(normals))
+        least, ways = np.zeros(len(normals)), normals.copy()
         clear = np.flatnonzero(apart > 0)
-        ways = (b[clear] - a[clear]) / apart[clear, None]
-        least[clear] = self._parted_each(scene.take(clear), ways)
-        return np.maximum(least, 0.0), reach(scene, a, b, self.slack_mm)
+        ways[clear] = (b[clear] - a[clear]) / apart[clear, None]
+        least[clear] = self._parted(scene.take(clear), ways[clear])
+        return np.maximum(least, 0.0), reach(scene, a, b, self.slack_mm), ways
 
-    def _parted(self, scene: Scene, normal: Floats) -> Floats:
-        """What a plane across a direction (3,) keeps between the two in every sample, (n,) mm."""
-        ways = scene.from_a(normal)
-        hull, here = self._hulls[0], ways[0]
-        # In no sample can a corner be the furthest that falls back by more than the direction
-        # swings times how far it is from the furthest one here.
-        swing = float(np.linalg.norm(ways - here, axis=1).max())
-        heights = hull @ here
-        top = int(heights.argmax())
-        off = np.linalg.norm(hull - hull[top], axis=1)
-        kept = hull[heights[top] - heights <= swing * off + NUMERIC_MM]
-        a = _highest(ways, kept) + scene.places @ normal
-        b = float((self._hulls[1] @ normal).min())
-        parted: Floats = b - a - self.slack_mm - scene.nearer(normal)
-        return parted
-
-    def _parted_each(self, scene: Scene, normals: Floats) -> Floats:
+    def _parted(self, scene: Scene, normals: Floats) -> Floats:
+        """What planes across directions (n, 3) or (3,) keep between the two, (n,) mm."""
         ways = scene.from_a(normals)
-        a = _highest(ways, self._hulls[0]) + np.einsum("ni,ni->n", scene.places, normals)
-        b = -_highest(-normals, self._hulls[1])
+        a = _dot(ways, _furthest(ways, self.a)) + (scene.places * normals).sum(axis=1)
+        away = np.atleast_2d(-normals)
+        b = -_dot(away, _furthest(away, self.b))
         parted: Floats = b - a - self.slack_mm - scene.nearer(normals)
         return parted
 
@@ -136,21 +221,31 @@ def reach(scene: Scene, on_a: Floats, on_b: Floats, slack_mm: float) -> Floats:
     return most
 
 
-def _highest(ways: Floats, corners: Floats) -> Floats:
-    """The most that a corner of (k, 3) reaches along each direction of (n, 3): (n,)."""
-    best = corners[_furthest(ways, corners)]
-    highest: Floats = np.einsum("ni,ni->n", ways, best)
-    return highest
+def _dot(one: Floats, other: Floats) -> Floats:
+    """Products (n,) of vectors (n, 3)."""
+    products: Floats = np.einsum("ni,ni->n", one, other)
+    return products
 
 
-def _furthest(ways: Floats, corners: Floats) -> Indices:
-    """The corner of (k, 3) that is furthest along each direction of (n, 3): (n,)."""
-    step = max(1, _NUMBERS_AT_ONCE // len(corners))
+def _furthest(ways: Floats, body: Body) -> Floats:
+    """The vertex of a mesh that is furthest along each direction of (n, 3): (n, 3)."""
+    points = body.mesh.vertices
+    if not len(ways):
+        return np.zeros((0, 3))
+    # Along none can a vertex be the furthest that falls back by more than the direction swings
+    # times how far it is from the furthest one along the middle.
+    middle = ways.mean(axis=0)
+    swing = float(np.linalg.norm(ways - middle, axis=1).max())
+    heights = points @ middle
+    top = int(heights.argmax())
+    off = np.linalg.norm(points - points[top], axis=1)
+    kept = points[heights[top] - heights <= swing * off + NUMERIC_MM]
+    step = max(1, _NUMBERS_AT_ONCE // len(kept))
     parts = [
-        (ways[start : start + step] @ corners.T).argmax(axis=1)
-        for start in range(0, len(ways), step)
+        (ways[start : start + step] @ kept.T).argmax(axis=1) for start in range(0, len(ways), step)
     ]
-    return np.concatenate([np.zeros(0, np.intp), *parts])
+    furthest: Floats = kept[np.concatenate(parts)]
+    return furthest
 
 
 def _nearest_on(body: Body, points: Floats) -> Floats:

@@ -1,75 +1,157 @@
-"""What of a body can matter in a set of samples: the triangles that come near, made finer.
+"""What of two bodies can matter in a set of samples, and how near the two are there.
 
-What is left out is at least the threshold away from the other body in every one of the samples, for
-sure, so that the verdict is the one of the whole bodies.
+Triangles that are at least the threshold away from the other body in every sample that is still
+open are left out, for sure, so that the verdict is the one of the whole bodies. What stays is cut
+finer in the surface's own parameters, until chord errors hide no more answers.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.geometry.draws_bounds import Floats, Scene, box_corners, grown_box
-from noseroom.geometry.draws_couple import Couple
-from noseroom.geometry.kernel import load_cadquery
-from noseroom.geometry.mesh import Body, Mesh, body_from_shape
+from noseroom.geometry.draws_couple import Floats, Indices, Scene
+from noseroom.geometry.draws_sized import box_corners, grown_box
+from noseroom.geometry.mesh import Body, Mesh
+from noseroom.geometry.patches import Patches, finer, first_patches
 from noseroom.geometry.trees import NUMERIC_MM
-from noseroom.tolerances import Tolerances
 
 Chosen = NDArray[np.bool_]
-Finer = dict[tuple[int, bytes], tuple[Body, Body]]
-"""Finer bodies by the number of the body and its faces; the body is kept, so the number stays."""
 
-_FINE_MM = 0.005
-_MOST_TRIANGLES = 30_000
-_WORTH_IT = 0.5
+_STAND = np.eye(4)
 _MOST_PARTS = 6
+# Nothing is cut finer that is as good as this already, and no more than so many at once.
+_SHARP_MM = 1e-4
+_MOST_CUT = 2500
+_NUMBERS_AT_ONCE = 2_000_000
 
 
 @dataclass(frozen=True, eq=False)
-class Near:
-    """The near parts of two bodies.
+class Cut:
+    """Some triangles (m) of a body, or finer ones in their place.
 
-    couples: what is measured between, each connected part of one with each of the other: a plane
-    parts two of them where none parts the whole bodies. faces: all of it with the kernel's faces,
-    for the exact distance; None where a body has none.
+    whole: the body. body: what is measured, it encloses nothing. numbers: of the triangles, in
+    the whole body; finer_patches: what they were cut into, if they were.
     """
 
-    couples: tuple[Couple, ...]
-    faces: tuple[Body, Body] | None
+    whole: Body
+    body: Body
+    numbers: Indices
+    finer_patches: Patches | None = None
+
+    @classmethod
+    def of(cls, whole: Body, chosen: Chosen) -> Cut:
+        """Some triangles of a body, as they are."""
+        mesh = whole.mesh
+        bound = np.array([mesh.deflection_mm[mesh.face_of[chosen]].max()])
+        body = _bare(whole.name, *mesh.part(chosen), bound)
+        return cls(whole, body, np.flatnonzero(chosen))
+
+    @cached_property
+    def patches(self) -> Patches | None:
+        """The triangles with what they stand for; None for a body without the kernel's faces."""
+        if self.finer_patches is not None or not self.whole.charts:
+            return self.finer_patches
+        return first_patches(self.whole, _STAND, self.numbers)
 
     @property
-    def slack_mm(self) -> float:
-        """What a distance of the meshes may be out by."""
-        return max(couple.slack_mm for couple in self.couples)
+    def rough(self) -> bool:
+        """Whether it could be cut finer, to some good."""
+        return bool(self.whole.charts) and self.body.mesh.bound_mm > _SHARP_MM
+
+    @cached_property
+    def _spans(self) -> tuple[Floats, Floats]:
+        """Corners (m, 3, 3), and how far each may be from what it stands for (m,)."""
+        if self.patches is not None:
+            return self.patches.corners, self.patches.error_mm
+        mesh = self.body.mesh
+        return mesh.vertices[mesh.triangles], np.full(len(mesh.triangles), mesh.bound_mm)
+
+    def beyond(self, ways: Floats, least: Floats) -> Chosen:
+        """Which triangles (m) may reach beyond `least` (n,) along any of directions (n, 3)."""
+        corners, errors = self._spans
+        # Seen from a point among them: what none can reach that lie in a cone of directions.
+        middle, origin = ways.mean(axis=0), corners[0, 0]
+        swing = float(np.linalg.norm(ways - middle, axis=1).max())
+        off = corners - origin
+        most = (off @ middle + swing * np.linalg.norm(off, axis=2)).max(axis=1) + errors
+        beyond: Chosen = most > (least - ways @ origin).min() - NUMERIC_MM
+        some = np.flatnonzero(beyond)
+        step = max(1, _NUMBERS_AT_ONCE // (3 * max(1, len(some))))
+        found = np.zeros(len(some), dtype=bool)
+        for start in range(0, len(ways), step):
+            those, limits = ways[start : start + step], least[start : start + step]
+            left = some[~found]
+            heights = (corners[left] @ those.T).max(axis=1) + errors[left, None]
+            found[~found] = (heights > limits).any(axis=1)
+        beyond[some] = found
+        return beyond
+
+    def only(self, kept: Chosen) -> Cut:
+        """Some of the triangles (m)."""
+        if kept.all():
+            return self
+        if self.finer_patches is not None:
+            return self._with(self.finer_patches.chosen(np.flatnonzero(kept)))
+        mesh = self.body.mesh
+        body = _bare(self.whole.name, *mesh.part(kept), np.array([mesh.bound_mm]))
+        return replace(self, body=body, numbers=self.numbers[kept])
+
+    def finer(self) -> Cut | None:
+        """The same, with every triangle cut that is not good enough yet.
+
+        None where there is too much to cut, or the rim of a face cannot be followed.
+        """
+        if self.patches is None or not self.rough:
+            return self
+        rough = self.patches.error_mm > _SHARP_MM
+        if rough.sum() > _MOST_CUT:
+            return None
+        if not rough.any():
+            # What is known of each triangle is better than of its face.
+            return self._with(self.patches)
+        cut = finer(self.whole, _STAND, self.patches.chosen(np.flatnonzero(rough)))
+        if cut is None:
+            return None
+        both = cut, self.patches.chosen(np.flatnonzero(~rough))
+        joined = [[getattr(one, each.name) for one in both] for each in fields(Patches)]
+        return self._with(Patches(*(np.concatenate(arrays) for arrays in joined)))
+
+    def _with(self, patches: Patches) -> Cut:
+        corners = patches.corners.reshape(-1, 3)
+        triangles = np.arange(len(corners), dtype=np.int32).reshape(-1, 3)
+        bound = patches.error_mm.max(initial=0.0, keepdims=True)
+        body = _bare(self.whole.name, corners, triangles, bound)
+        return replace(self, body=body, finer_patches=patches)
+
+
+def _bare(name: str, vertices: Floats, triangles: NDArray[np.int32], bound_mm: Floats) -> Body:
+    """A body of triangles alone."""
+    zeros = np.zeros(len(triangles), np.int32)
+    return Body(name, None, Mesh(vertices, triangles, zeros, bound_mm), watertight=False)
 
 
 def near_parts(
-    a: Body, b: Body, scene: Scene, below_mm: float, finer: Finer | None = None
-) -> Near | None:
+    a: Body, b: Body, scene: Scene, below_mm: float
+) -> tuple[tuple[Cut, Cut], ...] | None:
     """Return what of two bodies may come within `below_mm` in any sample; None for nothing.
 
-    finer: meshes the near faces again, to a few thousandths of a mm, and keeps them there.
+    Each connected part of one with each of the other: a plane parts two of them where none parts
+    the whole bodies.
     """
     reach = below_mm + float(scene.play_mm.max()) + NUMERIC_MM
     chosen_a, chosen_b = _near(a, b, scene, reach)
     if not (chosen_a.any() and chosen_b.any()):
         return None
-    faced = None
-    if finer is not None:
-        a, b = _finer(a, chosen_a, finer), _finer(b, chosen_b, finer)
-        chosen_a, chosen_b = _near(a, b, scene, reach)
-        if not (chosen_a.any() and chosen_b.any()):
-            return None
-        faced = (a, b) if a.faces and b.faces else None
-    parts_a, parts_b = _parts(a, chosen_a), _parts(b, chosen_b)
-    return Near(tuple(Couple(one, other) for one in parts_a for other in parts_b), faced)
+    parts_b = _parts(b, chosen_b)
+    return tuple((one, other) for one in _parts(a, chosen_a) for other in parts_b)
 
 
 def _near(a: Body, b: Body, scene: Scene, reach: float) -> tuple[Chosen, Chosen]:
-    """Which triangles of either may be within reach of the other in any sample."""
+    """Which triangles of either may be within reach of the other in any sample, by boxes."""
     box_a, chosen_a, chosen_b = grown_box(a), np.zeros(0, bool), np.zeros(0, bool)
     for _ in range(2):
         chosen_b = _touched(b, _span(scene.carried(box_corners(box_a))), reach)
@@ -100,13 +182,14 @@ def _touched(body: Body, box: Floats, reach: float) -> Chosen:
 
 def _box_of(body: Body, chosen: Chosen) -> Floats:
     mesh = body.mesh
-    box = _span(mesh.vertices[mesh.triangles[chosen]])
+    box: Floats = _span(mesh.vertices[mesh.triangles[chosen]])
     grow = float(mesh.deflection_mm[mesh.face_of[chosen]].max())
-    return box + np.array([[-grow], [grow]])
+    box += np.array([[-grow], [grow]])
+    return box
 
 
-def _parts(body: Body, chosen: Chosen) -> list[Body]:
-    """A body for each connected part of some triangles, one for all if they are many."""
+def _parts(body: Body, chosen: Chosen) -> list[Cut]:
+    """Each connected part of some triangles, or all in one if they are many."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -117,42 +200,10 @@ def _parts(body: Body, chosen: Chosen) -> list[Body]:
     links = coo_array((np.ones(2 * len(flat)), ends), (len(numbers), len(numbers)))
     count, label = connected_components(links, directed=False)
     if not 1 < count <= _MOST_PARTS:
-        return [_cut(body, chosen)]
+        return [Cut.of(body, chosen)]
     found = []
     for part in range(count):
         own = chosen.copy()
         own[chosen] = label[flat[:, 0]] == part
-        found.append(_cut(body, own))
+        found.append(Cut.of(body, own))
     return found
-
-
-def _cut(body: Body, chosen: Chosen) -> Body:
-    """A body of some of the triangles alone; it encloses nothing."""
-    mesh = body.mesh
-    vertices, triangles = mesh.part(chosen)
-    bound = np.array([mesh.deflection_mm[mesh.face_of[chosen]].max()])
-    zeros = np.zeros(len(triangles), np.int32)
-    return Body(body.name, None, Mesh(vertices, triangles, zeros, bound), watertight=False)
-
-
-def _finer(body: Body, chosen: Chosen, kept: Finer) -> Body:
-    """The faces of some triangles, meshed finely; the body itself where that is of no use."""
-    if not body.faces:
-        return body
-    faces = np.unique(body.mesh.face_of[chosen])
-    key = id(body), faces.tobytes()
-    if key not in kept:
-        kept[key] = body, _meshed_again(body, faces)
-    return kept[key][1]
-
-
-def _meshed_again(body: Body, faces: NDArray[np.int32]) -> Body:
-    among = np.isin(body.mesh.face_of, faces)
-    bound = float(body.mesh.deflection_mm[faces].max())
-    # A doubly curved face has as many more triangles as its chords are to be finer.
-    fine = max(_FINE_MM, bound * int(among.sum()) / _MOST_TRIANGLES)
-    if fine > _WORTH_IT * bound:
-        return body
-    cq = load_cadquery()
-    shape = cq.Compound.makeCompound([cq.Shape.cast(body.faces[face]) for face in faces])
-    return body_from_shape(body.name, shape, Tolerances(tessellation_mm=fine))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.draws_bounds import Play, box_corners, grown_box
-from noseroom.geometry.kernel import rigid
+from noseroom.geometry.kernel import rigid, rigid_all
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.trees import NUMERIC_MM
 
@@ -19,7 +19,43 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Build = Callable[[Floats], Body]
 
-_SQUARE = 1e-9
+_ENDS = np.array(list(product((0, 1), repeat=3)))
+
+
+@dataclass(frozen=True, eq=False)
+class Play:
+    """How far the surface of a body may be from the one that is measured, for n samples.
+
+    most: (n,) mm, any point in any direction. low, high: (n, 3) mm, along each axis of the body's
+    own frame, with their sign.
+    """
+
+    most: Floats
+    low: Floats
+    high: Floats
+
+    @classmethod
+    def of(cls, off: Floats, movement: Floats, axes: Floats) -> Play:
+        """Of sizes that are off by (n, k).
+
+        movement: (k,) mm that one unit of each size moves any point by, in any direction. axes:
+        (k, 3, 2) mm, from least to most along each axis if the size grows by one unit.
+        """
+        more, less = np.maximum(off, 0.0), np.minimum(off, 0.0)
+        low = np.tensordot(more, axes[..., 0], 1) + np.tensordot(less, axes[..., 1], 1)
+        high = np.tensordot(more, axes[..., 1], 1) + np.tensordot(less, axes[..., 0], 1)
+        boxed = np.linalg.norm(np.maximum(-low, high), axis=1)
+        return cls(np.minimum(np.abs(off) @ movement, boxed), low, high)
+
+    def take(self, chosen: Indices) -> Play:
+        """The same for some of the samples."""
+        return Play(self.most[chosen], self.low[chosen], self.high[chosen])
+
+    def along(self, ways: Floats) -> Floats:
+        """The most (n,) that a point moves along unit directions (n, 3) or (3,) of its frame."""
+        boxed = np.maximum(self.low * ways, self.high * ways).sum(axis=1)
+        most: Floats = np.minimum(self.most, boxed)
+        return most
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,10 +122,6 @@ class Sized:
         """Sizes of one of the bodies less the usual ones, (k,)."""
         less: Floats = self._kept_sizes[number] - self._kept_sizes[0]
         return less
-
-    def offset_of(self, samples: Indices) -> Floats:
-        """Sizes less the usual ones, (s, k)."""
-        return self._sizes_of(samples) - self._kept_sizes[0]
 
     def play(self, samples: Indices, number: int = 0) -> Play:
         """How far the surface may be from the one of a body, in samples (s,)."""
@@ -174,16 +206,7 @@ class Sized:
             return rigid(places)[None]
         if places.ndim != 3 or places.shape[1:] != (4, 4) or not len(places):
             raise GeometryError(f"{self.name}: poses are (4, 4), or (n, 4, 4) with n of 1 or more")
-        turns = places[:, :3, :3]
-        off = np.abs(np.swapaxes(turns, 1, 2) @ turns - np.eye(3)).max(axis=(1, 2))
-        good = np.isfinite(places).all(axis=(1, 2)) & (off <= _SQUARE)
-        good &= (places[:, 3] == np.eye(4)[3]).all(axis=1) & (np.linalg.det(turns) > 0)
-        if not good.all():
-            raise GeometryError(
-                f"{self.name}: a pose only turns and moves: that of sample {int(good.argmin())} "
-                "scales, shears or mirrors, or is not finite"
-            )
-        return places
+        return rigid_all(places, f"{self.name}: ")
 
     def _checked_sizes(self, drawn: Drawn) -> tuple[Floats, Floats, Floats, Floats]:
         given: list[Any] = [drawn.sizes, drawn.usual, drawn.movement_mm]
@@ -213,3 +236,15 @@ class Sized:
         if not np.isfinite(axes).all():
             raise GeometryError(f"{self.name}: a movement along an axis is not finite")
         return sizes, usual, movement, axes
+
+
+def box_corners(box: Floats) -> Floats:
+    """The eight corners (8, 3) of a box (2, 3)."""
+    corners: Floats = box[0] + _ENDS * (box[1] - box[0])
+    return corners
+
+
+def grown_box(body: Body) -> Floats:
+    """(2, 3) mm in the body's frame, round the true surface."""
+    box: Floats = body.mesh.box_mm + np.array([[-1.0], [1.0]]) * body.mesh.bound_mm
+    return box

@@ -13,7 +13,7 @@ from itertools import product
 
 import numpy as np
 
-from noseroom.geometry.draws_bounds import Floats, Indices
+from noseroom.geometry.draws_couple import Floats, Indices
 from noseroom.geometry.draws_pair import Numbers, PairDraws
 from noseroom.geometry.trees import tree_distance
 

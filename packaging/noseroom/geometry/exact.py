@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from noseroom.geometry.kernel import Pose, from_kernel, top_loc
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.polish import Foot, feet, polished, polished_from
-from noseroom.geometry.refine import refined_bound
+from noseroom.geometry.refine import WITHIN_MM, refined_bound
 from noseroom.geometry.trees import (
     NUMERIC_MM,
     box_gaps,
@@ -48,8 +48,8 @@ class SurfaceDistance:
     """Distance between two surfaces, mm, with a guaranteed lower bound.
 
     points: (2, 3) in the world, first on a; None where they mean nothing.
-    exact: the distance is proven: it is less than `refine.WITHIN_MM` above the true one, or the
-    kernel gave it and it stood up to the checks.
+    exact: the distance is proven: it is no more above the true one than was asked for
+    (`refine.WITHIN_MM` without it), or the kernel gave it and it stood up to the checks.
     """
 
     distance_mm: float
@@ -59,14 +59,21 @@ class SurfaceDistance:
 
 
 def exact_distance(
-    a: Body, pose_a: Pose, b: Body, pose_b: Pose, mesh_mm: float, near: Near | None = None
+    a: Body,
+    pose_a: Pose,
+    b: Body,
+    pose_b: Pose,
+    mesh_mm: float,
+    near: Near | None = None,
+    within_mm: float = WITHIN_MM,
 ) -> SurfaceDistance:
     """Return the distance between the surfaces of two bodies that both have B-rep faces.
 
     mesh_mm: the distance between the two whole meshes, mm, as a start. near: their nearest points
-    and triangles, if they are known, as of `nearest_triangles`.
+    and triangles, if they are known, as of `nearest_triangles`. within_mm: a bound that far below
+    the distance will do.
     """
-    search = _Search(a, pose_a, b, pose_b)
+    search = _Search(a, pose_a, b, pose_b, within_mm)
     parted = search.by_plane(mesh_mm, near) if mesh_mm > 0 else None
     if parted is not None:
         parted = parted if parted.exact else search.by_patches(parted)
@@ -91,7 +98,12 @@ def exact_distance(
 class _Search:
     """One query: the two bodies in their places."""
 
-    def __init__(self, a: Body, pose_a: Pose, b: Body, pose_b: Pose) -> None:
+    def __init__(
+        self, a: Body, pose_a: Pose, b: Body, pose_b: Pose, within_mm: float = WITHIN_MM
+    ) -> None:
+        self._within_mm = within_mm
+        # A plane proves more than the finer meshes can, except where little is asked.
+        self._proven_mm = _PROVEN_MM if within_mm <= WITHIN_MM else within_mm
         self._a, self._b = a, b
         self._pose_a, self._pose_b = pose_a, pose_b
         self._loc_a, self._loc_b = top_loc(pose_a), top_loc(pose_b)
@@ -109,23 +121,23 @@ class _Search:
             ]
         )
         f, g = int(a.mesh.face_of[t]), int(b.mesh.face_of[s])
-        parted = None
+        parted, found = None, None
         # Most that a plane can prove, it proves at the first foot; the rest is worth more steps.
         for steps in (0, _WALK_STEPS):
-            found = self._walked(points, f, g, steps)
+            found = self._walked(points, f, g, steps, found)
             if found is None or found[0] <= NUMERIC_MM:
                 return None
             value, ends = found
             least = self._parted(value, ends)
-            parted = SurfaceDistance(value, max(0.0, least), ends, value - least <= _PROVEN_MM)
+            proven = value - least <= self._proven_mm
+            parted = SurfaceDistance(value, max(0.0, least), ends, proven)
             if parted.exact:
                 break
-            points = ends
         return parted
 
     def by_patches(self, parted: SurfaceDistance) -> SurfaceDistance:
         """Prove a distance that is really there, or a smaller one, by finer meshes where it is."""
-        best = parted
+        best, pairs = parted, None
         while best.distance_mm > _PATCHES_ABOVE_MM and best.points is not None:
             value, ends = best.distance_mm, best.points
             refined = refined_bound(
@@ -136,9 +148,12 @@ class _Search:
                 value,
                 ends,
                 partial(self._parted, value, ends),
+                within_mm=self._within_mm,
+                pairs=pairs,
             )
             if refined is None:
                 break
+            pairs = refined.pairs
             if refined.points is None:
                 bound = max(best.bound_mm, refined.bound_mm)
                 return replace(best, bound_mm=bound, exact=True)
@@ -150,11 +165,21 @@ class _Search:
         return best
 
     def _walked(
-        self, points: Floats, f: int, g: int, steps: int = _WALK_STEPS
+        self,
+        points: Floats,
+        f: int,
+        g: int,
+        steps: int = _WALK_STEPS,
+        reached: tuple[float, Floats] | None = None,
     ) -> tuple[float, Floats] | None:
-        """What descent from a point near two faces reaches; None where the kernel fails."""
+        """What descent from a point near two faces reaches; None where the kernel fails.
+
+        reached: what it has reached so far, to go on from there.
+        """
         face_a, face_b = self._a.faces[f].Moved(self._loc_a), self._b.faces[g].Moved(self._loc_b)
         try:
+            if reached is not None:
+                return _further(*reached, face_a, face_b, steps)
             return _walk(points[0], face_a, face_b, steps)
         except Exception as error:
             if not from_kernel(error):
@@ -251,7 +276,13 @@ def _walk(
     on_b = _nearest_on(face_b, on_a.jet(on_a.at)[0]) if on_a else None
     if on_a is None or on_b is None:
         return None
-    value, points = polished(on_a, on_b)
+    return _further(*polished(on_a, on_b), face_a, face_b, steps)
+
+
+def _further(
+    value: float, points: Floats, face_a: Any, face_b: Any, steps: int
+) -> tuple[float, Floats]:
+    """What `steps` more projections to and fro reach from a distance and its points (2, 3)."""
     # The feet keep to the face, edge or vertex they stand on; projecting once more may step over.
     for _ in range(steps):
         again = _nearest_on(face_a, points[1])

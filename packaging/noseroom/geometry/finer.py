@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.geometry.blocks import near_blocks
 from noseroom.geometry.exact import SurfaceDistance
 from noseroom.geometry.kernel import Pose
 from noseroom.geometry.mesh import Body, body_from_shape
@@ -26,9 +27,10 @@ _ASKED = (Tolerances(tessellation_mm=0.004), Tolerances(tessellation_mm=0.001))
 
 @dataclass(frozen=True, eq=False)
 class _Fine:
-    """One face's tree, and how far the face may be from it, mm."""
+    """One face's tree, its box (2, 3), and how far the face may be from it, mm."""
 
     tree: Any
+    box: NDArray[np.float64]
     deflection_mm: float
 
 
@@ -53,7 +55,9 @@ def finer_distance(a: Body, pose_a: Pose, b: Body, pose_b: Pose, mesh_mm: float)
     for face in np.argsort(gaps, kind="stable"):
         if gaps[face] > limit:
             break
-        coarse = _Fine(part.face_tree(int(face)), float(deflections[face]))
+        coarse = _Fine(
+            part.face_tree(int(face)), part.face_boxes_mm[face], float(deflections[face])
+        )
         if _apart(coarse, pose, scan, place, limit)[0] - coarse.deflection_mm > limit:
             continue
         fine = _fine(part, int(face), coarse)
@@ -71,7 +75,9 @@ def _apart(
 ) -> tuple[float, NDArray[np.float64]]:
     """The distance of a face's mesh from the scan, mm; of no use where no truth is below limit."""
     below = limit + 2 * face.deflection_mm + 2 * NUMERIC_MM
-    return tree_distance(face.tree, pose, scan.tree, place, below)
+    if scan.blocks is None:
+        return tree_distance(face.tree, pose, scan.tree, place, below)
+    return near_blocks(face.tree, face.box, pose, scan.blocks, place, below)[:2]
 
 
 def _fine(part: Body, face: int, coarse: _Fine) -> _Fine:
@@ -91,4 +97,4 @@ def _meshed(part: Body, face: int) -> _Fine:
         made = body_from_shape(part.name, shape, asked)
         if made.mesh.bound_mm <= _WITHIN_MM:
             break
-    return _Fine(made.tree, made.mesh.bound_mm)
+    return _Fine(made.tree, made.mesh.box_mm, made.mesh.bound_mm)

@@ -34,6 +34,9 @@ def load_cadquery() -> Any:
     try:
         return importlib.import_module("cadquery")
     except ImportError as error:
+        if isinstance(error.__cause__, KeyboardInterrupt):
+            # Somebody stopped it while the kernel was loading.
+            raise KeyboardInterrupt from error
         raise MissingLibraryError(_what_to_install(str(error))) from error
 
 
@@ -63,6 +66,24 @@ def rigid(pose: Pose | None) -> Pose:
     if not square or np.linalg.det(turn) < 0 or not np.array_equal(matrix[3], [0, 0, 0, 1]):
         raise GeometryError("a pose only turns and moves: this one scales, shears or mirrors")
     return matrix
+
+
+def rigid_all(poses: NDArray[np.float64], whose: str = "") -> NDArray[np.float64]:
+    """Return poses (n, ..., 4, 4) if all are rigid placements; whose: words for the message.
+
+    Raises:
+        GeometryError: one is not a finite rigid placement; says which of the n.
+    """
+    turns = poses[..., :3, :3]
+    off = np.abs(turns @ np.swapaxes(turns, -1, -2) - np.eye(3)).max(axis=(-2, -1))
+    good = np.isfinite(poses).all(axis=(-2, -1)) & (off <= _RIGID_SLACK)
+    good &= (poses[..., 3, :] == np.eye(4)[3]).all(axis=-1) & (np.linalg.det(turns) > 0)
+    if not good.all():
+        raise GeometryError(
+            f"{whose}a pose only turns and moves: number {int(np.argwhere(~good)[0, 0])} (from 0) "
+            "scales, shears or mirrors, or is not finite"
+        )
+    return poses
 
 
 def moved(points: NDArray[np.float64], pose: Pose) -> NDArray[np.float64]:

@@ -21,6 +21,7 @@ from noseroom.tolerances import DEFAULT, Tolerances
 if TYPE_CHECKING:
     import cadquery as cq
 
+    from noseroom.geometry.blocks import Blocks
     from noseroom.geometry.charts import Chart
     from noseroom.geometry.support import Reaches
 
@@ -68,8 +69,9 @@ class Mesh:
         edges = np.concatenate([self.triangles[:, pair] for pair in ([0, 1], [1, 2], [2, 0])])
         there = edges[:, 0].astype(np.int64) * len(self.vertices) + edges[:, 1]
         back = edges[:, 1].astype(np.int64) * len(self.vertices) + edges[:, 0]
-        unique = np.unique(there)
-        return len(unique) == len(there) and bool(np.array_equal(unique, np.unique(back)))
+        there.sort()
+        back.sort()
+        return bool((np.diff(there) > 0).all()) and np.array_equal(there, back)
 
     def part(self, chosen: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
         """Return vertices and triangles of the chosen triangles (m,) alone."""
@@ -110,12 +112,16 @@ class Body:
         return build_tree(self.mesh.vertices, self.mesh.triangles)
 
     @cached_property
-    def chart_errors_mm(self) -> NDArray[np.float64]:
-        """How far each triangle (m,) may be from the patch of surface it stands for."""
-        starts = np.cumsum([0] + [len(chart.triangles) for chart in self.charts])
-        errors = np.concatenate([chart.errors_mm for chart in self.charts])
-        found: NDArray[np.float64] = errors[starts[self.mesh.face_of] + self.chart_triangle]
-        return found
+    def blocks(self) -> Blocks | None:
+        """The mesh of a large scan in blocks; None where one tree of all does as well."""
+        from noseroom.geometry.blocks import blocks_of
+
+        return None if self.faces else blocks_of(self.mesh.vertices, self.mesh.triangles)
+
+    @cached_property
+    def chart_bound_mm(self) -> float:
+        """How far any triangle may be from the patch of surface it stands for."""
+        return max(chart.error_mm for chart in self.charts)
 
     @cached_property
     def hull_corners(self) -> NDArray[np.float64]:

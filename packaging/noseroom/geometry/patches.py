@@ -79,12 +79,23 @@ def first_patches(body: Any, pose: Pose, triangles: Numbers) -> Patches:
         here = np.flatnonzero(faces == face)
         numbers = chart.triangles[own[here]]
         rim, at = chart.on_rims(numbers)
-        error = chart.errors_mm[own[here]]
+        error = chart.errors_mm(own[here])
         corners = moved(chart.nodes[numbers].reshape(-1, 3), pose).reshape(-1, 3, 3)
         which = np.full(len(here), face)
         parts.append(Patches(which, chart.uv[numbers], corners, error, rim, at))
         places.append(here)
     return _joined(parts).chosen(np.argsort(np.concatenate(places), kind="stable"))
+
+
+def errors_of(body: Any, triangles: Numbers) -> Floats:
+    """Return how far some triangles (k,) of a body may be from what they stand for, mm."""
+    once, which = np.unique(triangles, return_inverse=True)
+    faces, own, errors = body.mesh.face_of[once], body.chart_triangle[once], np.zeros(len(once))
+    for face in np.unique(faces):
+        here = faces == face
+        errors[here] = body.charts[face].errors_mm(own[here])
+    found: Floats = errors[which]
+    return found
 
 
 def cells_of(parents: Numbers) -> Numbers:

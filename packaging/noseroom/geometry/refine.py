@@ -9,25 +9,31 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.geometry.kernel import Pose
-from noseroom.geometry.patches import Patches, cells_of, finer, first_patches
+from noseroom.geometry.patches import Patches, cells_of, errors_of, finer, first_patches
 from noseroom.geometry.trees import NUMERIC_MM, close_triangles
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.intp]
 Ints = NDArray[np.int32]
+Pairs: TypeAlias = tuple[Numbers, Numbers, Floats]
+"""Numbers (k,) of triangles of two bodies, and their distances (k,), mm."""
 
 WITHIN_MM = 1e-3
-"""How far below a distance that is really there the bound may stay."""
+"""How far below a distance that is really there the bound may stay, where no more is asked."""
 _ROUNDS = 5
 _MOST_PAIRS = 6000
+# Of round faces that run parallel (a pin in its hole) much stays open round after round, and the
+# kernel measures such faces in a hundredth of the time.
+_MOST_SIMPLE = 600
 _MOST_FACES = 100
-_FEW = 60
+_MANY = 120
+_FEW = 20
 _TO_AND_FRO = 2
 _TINY = 1e-12
 
@@ -37,12 +43,14 @@ class Refined:
     """A bound of a distance, mm.
 
     points: (2, 3) in the world, and faces: of a place that is nearer than the distance asked
-    about; None where there is none, and the bound is within `WITHIN_MM` of it.
+    about; None where there is none, and the bound is within what was asked of it. pairs: the
+    triangles of the two bodies that were near, for the next question about the same two.
     """
 
     bound_mm: float
     points: Floats | None
     faces: tuple[int, int]
+    pairs: Pairs
 
 
 def refined_bound(
@@ -53,24 +61,31 @@ def refined_bound(
     value_mm: float,
     ends: Floats,
     parted: Callable[[int, int], float],
+    *,
+    within_mm: float = WITHIN_MM,
+    pairs: Pairs | None = None,
 ) -> Refined | None:
     """Return a bound of the distance of two bodies (`mesh.Body`) with B-rep faces.
 
     value_mm: a distance that is really there, ends: (2, 3) where. parted: how far, mm, two faces
-    are apart for sure by what else is known of them, by their numbers. None where there is too
-    much to look at (parallel surfaces), or a rim cannot be followed.
+    are apart for sure by what else is known of them, by their numbers. within_mm: how far below
+    that distance the bound may stay. pairs: of an answer about the same two bodies in the same
+    places, and a distance no smaller. None where there is too much to look at (parallel
+    surfaces), or a rim cannot be followed.
     """
-    least_mm = value_mm - WITHIN_MM
+    least_mm = value_mm - within_mm
     way = (ends[1] - ends[0]) / value_mm
-    errors_a, errors_b = a.chart_errors_mm, b.chart_errors_mm
-    margin = value_mm + float(errors_a.max() + errors_b.max())
-    pairs = close_triangles(a.tree, pose_a, b.tree, pose_b, margin, _MOST_PAIRS)
+    margin = value_mm + a.chart_bound_mm + b.chart_bound_mm
+    looked_before = pairs is not None
+    if pairs is None:
+        pairs = close_triangles(a.tree, pose_a, b.tree, pose_b, margin, _MOST_PAIRS)
     if pairs is None:
         return None
     first, second, apart = pairs
-    lowest = apart - errors_a[first] - errors_b[second] - NUMERIC_MM
+    lowest = apart - errors_of(a, first) - errors_of(b, second) - NUMERIC_MM
     face_a, face_b = a.mesh.face_of[first], b.mesh.face_of[second]
     lowest = _by_faces(face_a, face_b, lowest, least_mm, parted)
+    most_pairs = _most_pairs(a, face_a, b, face_b, lowest < least_mm)
     some_a = some_b = None
     looked = _Look(first, second, lowest, value_mm, np.inf, ends, (-1, -1))
     bound = value_mm
@@ -80,18 +95,19 @@ def refined_bound(
         beyond = float(lowest[~is_open].min(initial=np.inf))
         bound = min(bound, looked.beyond_mm, beyond)
         if not is_open.any():
-            return Refined(bound, None, (-1, -1))
+            return Refined(bound, None, (-1, -1), pairs)
         if some_a is not None and some_b is not None and looked.most_mm < least_mm:
             f, g = looked.nearest
-            return Refined(0.0, looked.points, (int(some_a.face[f]), int(some_b.face[g])))
-        if is_open.sum() > _MOST_PAIRS:
+            faces = int(some_a.face[f]), int(some_b.face[g])
+            return Refined(0.0, looked.points, faces, pairs)
+        if is_open.sum() > most_pairs:
             return None
-        if some_a is None and is_open.sum() > 2 * _FEW:
+        if some_a is None and not looked_before and is_open.sum() > _MANY:
             # Where much is open, a nearer place is worth finding before it is all cut finer.
             few = np.argsort(lowest, kind="stable")[:_FEW]
             glance = _glance(a, pose_a, b, pose_b, first[few], second[few], way, least_mm)
             if glance is not None:
-                return glance
+                return Refined(0.0, *glance, pairs)
         numbers_a, first = np.unique(looked.first[is_open], return_inverse=True)
         numbers_b, second = np.unique(looked.second[is_open], return_inverse=True)
         if some_a is None or some_b is None:
@@ -117,8 +133,8 @@ def _glance(
     second: Numbers,
     way: Floats,
     least_mm: float,
-) -> Refined | None:
-    """A place nearer than a distance in a few pairs of triangles, None where none is seen."""
+) -> tuple[Floats, tuple[int, int]] | None:
+    """Points and faces of a place nearer than a distance in a few pairs of triangles, if seen."""
     some_a, some_b = first_patches(a, pose_a, first), first_patches(b, pose_b, second)
     finer_a, finer_b = finer(a, pose_a, some_a), finer(b, pose_b, some_b)
     if finer_a is None or finer_b is None:
@@ -128,7 +144,13 @@ def _glance(
     if looked.most_mm >= least_mm:
         return None
     f, g = looked.nearest
-    return Refined(0.0, looked.points, (int(finer_a.face[f]), int(finer_b.face[g])))
+    return looked.points, (int(finer_a.face[f]), int(finer_b.face[g]))
+
+
+def _most_pairs(a: Any, face_a: Ints, b: Any, face_b: Ints, is_open: NDArray[np.bool_]) -> int:
+    """How many open pairs are worth cutting finer before the kernel is."""
+    faces = ((body, f) for body, of in ((a, face_a), (b, face_b)) for f in np.unique(of[is_open]))
+    return _MOST_SIMPLE if all(body.charts[f].simple for body, f in faces) else _MOST_PAIRS
 
 
 def _by_faces(

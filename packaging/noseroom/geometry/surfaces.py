@@ -1,26 +1,31 @@
 """Many points of one of the kernel's surfaces or curves at once.
 
 The kernel answers point by point, and each question costs a call. Planes, cylinders, cones,
-spheres and tori are closed forms; splines are evaluated by scipy from the kernel's poles, weights
-and knots. Whatever has neither is still asked of the kernel, point by point.
+spheres and tori are closed forms; splines are evaluated from the kernel's poles, weights and
+knots, by the recurrence for the functions that are not zero (Piegl and Tiller, The NURBS Book,
+2nd ed., 1997, algorithm A2.2), for many parameters at once. Whatever has neither is still asked
+of the kernel, point by point.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
 
 Floats = NDArray[np.float64]
 Places: TypeAlias = Callable[[Floats], Floats]
 """Parameters (n, 2) of a surface or (n,) of a curve to places (n, 3), mm."""
 
-_AT_ONCE = 4096
+_AT_ONCE = 16384
+# Of more than so many parameters on few lines of u and v, all crossings of those are worked out,
+# if there are no more than so many for each.
+_FEW = 500
+_CROSSINGS = 4
+# Parameters that differ by less than this share of their range are one.
+_SAME = 2.0**-40
 
 
 def surface_places(surface: Any) -> Places:
@@ -82,6 +87,23 @@ def flat_curve_places(curve: Any) -> Places:
     return lambda t: np.array([value(one).Coord() for one in t.tolist()]).reshape(-1, 2)
 
 
+def curve_ends(curve: Any) -> Floats:
+    """Return the parameters (k + 1,) at which the spans of a `BRepAdaptor_Curve` end."""
+    from OCP.GeomAbs import GeomAbs_Shape
+
+    smooth = GeomAbs_Shape.GeomAbs_CN
+    return span_ends(curve.NbIntervals(smooth), curve.Intervals, smooth)
+
+
+def span_ends(count: int, intervals: Any, smooth: Any) -> Floats:
+    """Return the ends (count + 1,) of what the kernel's `Intervals` of an adaptor hands out."""
+    from OCP.TColStd import TColStd_Array1OfReal
+
+    ends = TColStd_Array1OfReal(1, count + 1)
+    intervals(ends, smooth)
+    return np.array([ends.Value(i) for i in range(1, count + 2)])
+
+
 def axes_of(position: Any) -> Floats:
     """Place and x, y and z direction of a position of the kernel's: (4, 3)."""
     parts = position.Location(), position.XDirection(), position.YDirection(), position.Direction()
@@ -121,13 +143,19 @@ def _torus(axes: Floats, large: float, small: float) -> Places:
     return places
 
 
-def _spline_surface(spline: Any) -> Places:
+def spline_net(
+    spline: Any,
+) -> tuple[Floats, tuple[Floats, Floats], tuple[int, int], tuple[float, float]]:
+    """Return weighted poles with their weights (rows, columns, 4) of a `Geom_BSplineSurface`.
+
+    Also its knots in u and v, each as often as it counts, its degrees, and its periods, 0 for none.
+    """
     from OCP.Geom import Geom_BSplineSurface
 
-    turns = [
+    turns = (
         _period(spline.IsUPeriodic(), *spline.Bounds()[:2]),
         _period(spline.IsVPeriodic(), *spline.Bounds()[2:]),
-    ]
+    )
     if any(turns):
         spline = spline.Copy()
         assert isinstance(spline, Geom_BSplineSurface)
@@ -141,23 +169,49 @@ def _spline_surface(spline: Any) -> Places:
         weights = np.array([spline.Weight(i, j) for i, j in numbers])
     knots_u = _knots(spline.NbUKnots(), spline.UKnot, spline.UMultiplicity)
     knots_v = _knots(spline.NbVKnots(), spline.VKnot, spline.VMultiplicity)
-    degrees = spline.UDegree(), spline.VDegree()
     net = np.c_[poles * weights[:, None], weights].reshape(rows, columns, 4)
-    # The longer side first: it leaves less to carry.
-    first, second = (0, 1) if rows >= columns else (1, 0)
-    if first:
-        net = net.transpose(1, 0, 2)
-    lines, knots = net.reshape(len(net), -1), (knots_u, knots_v)
+    return net, (knots_u, knots_v), (spline.UDegree(), spline.VDegree()), turns
 
-    def places(uv: Floats) -> Floats:
+
+def _spline_surface(spline: Any) -> Places:
+    table, knots, degrees, turns = spline_net(spline)
+    counts = table.shape[:2]
+    rows, columns = counts
+    net = table.reshape(-1, 4)
+    steps = np.arange(degrees[0] + 1)[:, None] * columns + np.arange(degrees[1] + 1)
+    steps = steps.ravel()
+
+    def basis(t: Floats, way: int) -> tuple[NDArray[np.intp], list[Floats]]:
+        return _basis(t, knots[way], degrees[way], turns[way])
+
+    def crossings(u: Floats, v: Floats) -> Floats:
+        """Where every line of u meets every one of v: (lines of u, lines of v, 4)."""
+        along, across = (_spread(*basis(t, way), counts[way]) for way, t in enumerate((u, v)))
+        lines = (along @ net.reshape(rows, -1)).reshape(len(u), columns, 4)
+        found: Floats = np.matmul(across, lines)
+        return found
+
+    def one_by_one(uv: Floats) -> Floats:
         found = np.empty((len(uv), 4))
         for start in range(0, len(uv), _AT_ONCE):
             some = uv[start : start + _AT_ONCE]
-            along = _basis(some[:, first], knots[first], degrees[first], turns[first]) @ lines
-            across = _basis(some[:, second], knots[second], degrees[second], turns[second])
-            along = along.reshape(len(some), -1, 4)
-            found[start : start + len(some)] = np.einsum("nv,nvk->nk", across.toarray(), along)
-        return found[:, :3] / found[:, 3:]
+            row, along = basis(some[:, 0], 0)
+            column, across = basis(some[:, 1], 1)
+            shares = np.stack([one * other for one in along for other in across], axis=1)
+            numbers = (row * columns + column)[:, None] + steps
+            found[start : start + len(some)] = _weighted(shares, numbers, net)
+        return found
+
+    def places(uv: Floats) -> Floats:
+        found = None
+        if len(uv) > _FEW:
+            (u, of_u), (v, of_v) = _distinct(uv[:, 0]), _distinct(uv[:, 1])
+            if len(u) * len(v) <= _CROSSINGS * len(uv):
+                found = crossings(u, v)[of_u, of_v]
+        if found is None:
+            found = one_by_one(uv)
+        placed: Floats = found[:, :3] / found[:, 3:]
+        return placed
 
     return places
 
@@ -175,11 +229,39 @@ def _spline_curve(spline: Any) -> Places:
     net = np.c_[poles * weights[:, None], weights]
 
     def places(t: Floats) -> Floats:
-        weighted = _basis(t, knots, degree, turn) @ net
+        first, shares = _basis(t, knots, degree, turn)
+        numbers = first[:, None] + np.arange(degree + 1)
+        weighted = _weighted(np.stack(shares, axis=1), numbers, net)
         found: Floats = weighted[:, :-1] / weighted[:, -1:]
         return found
 
     return places
+
+
+def _weighted(shares: Floats, numbers: NDArray[np.intp], net: Floats) -> Floats:
+    """Sums (n, d) of the rows of a net (poles, d) with these numbers (n, k), by shares (n, k)."""
+    from scipy.sparse import csr_array
+
+    ends = np.arange(0, shares.size + 1, shares.shape[1])
+    table = csr_array((shares.ravel(), numbers.ravel(), ends), shape=(len(shares), len(net)))
+    found: Floats = table @ net
+    return found
+
+
+def _spread(first: NDArray[np.intp], shares: list[Floats], count: int) -> Floats:
+    """Basis functions as a whole table (n, count)."""
+    table, rows = np.zeros((len(first), count)), np.arange(len(first))
+    for i, share in enumerate(shares):
+        table[rows, first + i] = share
+    return table
+
+
+def _distinct(t: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """The distinct parameters (k,) among some (n,), and which of them each is."""
+    low, high = float(t.min()), float(t.max())
+    steps = np.rint((t - low) / max(_SAME * (high - low), np.finfo(float).tiny))
+    _, first, which = np.unique(steps, return_index=True, return_inverse=True)
+    return t[first], which.reshape(-1)
 
 
 def _period(periodic: bool, first: float, last: float) -> float:
@@ -192,15 +274,30 @@ def _knots(count: int, knot: Callable[[int], float], repeats: Callable[[int], in
     return np.repeat([knot(i) for i in numbers], [repeats(i) for i in numbers])
 
 
-def _basis(t: Floats, knots: Floats, degree: int, turn: float) -> csr_array:
-    """The basis functions (n, poles) at parameters (n,), which are kept to the knots' range.
+def _basis(
+    t: Floats, knots: Floats, degree: int, turn: float
+) -> tuple[NDArray[np.intp], list[Floats]]:
+    """The basis functions that are not zero at parameters (n,), kept to the knots' range.
 
-    Sparse: it is quicker than a dense product shared among threads.
+    The number (n,) of the first of them, and the values (n,) of it and of those that follow.
     """
-    from scipy.interpolate import BSpline
-
     low, high = knots[degree], knots[-degree - 1]
     if turn:
         outside = (t < low) | (t > high)
         t = np.where(outside, low + np.mod(t - low, turn), t)
-    return BSpline.design_matrix(np.clip(t, low, high), knots, degree)
+    t = np.clip(t, low, high)
+    span = np.searchsorted(knots, t, side="right") - 1
+    # The last parameter belongs to the last span that has a length.
+    last = int(np.searchsorted(knots, high, side="left")) - 1
+    span = np.clip(span, degree, last)
+    values = [np.ones_like(t)]
+    before = [t - knots[span + 1 - k] for k in range(1, degree + 1)]
+    beyond = [knots[span + k] - t for k in range(1, degree + 1)]
+    for order in range(degree):
+        carried: Floats = np.zeros_like(t)
+        for k in range(order + 1):
+            share = values[k] / (beyond[k] + before[order - k])
+            values[k] = carried + beyond[k] * share
+            carried = before[order - k] * share
+        values.append(carried)
+    return span - degree, values

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.kernel import Pose, moved, rigid
+from noseroom.geometry.kernel import Pose, moved, rigid, rigid_all
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.overlap import inside
 from noseroom.geometry.trees import NUMERIC_MM, tree_distance
@@ -101,13 +101,7 @@ def _checked_poses(poses: Floats, count: int) -> Floats:
         places = np.broadcast_to(places[:, None], (len(places), count, 4, 4))
     if places.shape[1:] != (count, 4, 4) or not len(places):
         raise GeometryError("poses are (n, moving bodies, 4, 4) or (n, 4, 4), with n of 1 or more")
-    if not np.isfinite(places).all():
-        raise GeometryError("a pose is a finite 4x4 matrix")
-    turns = places[..., :3, :3]
-    square = np.abs(turns @ np.swapaxes(turns, -1, -2) - np.eye(3)).max(initial=0.0) <= 1e-9
-    if not square or (np.linalg.det(turns) < 0).any() or (places[..., 3, :] != np.eye(4)[3]).any():
-        raise GeometryError("a pose only turns and moves: one here scales, shears or mirrors")
-    return places
+    return rigid_all(places)
 
 
 def _corners(body: Body, poses: Floats) -> Floats:

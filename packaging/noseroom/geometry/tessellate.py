@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.charts import Chart, RimErrors, is_flat, measured, read
+from noseroom.geometry.charts import Chart, Reading, RimErrors, is_flat, measured, read
 from noseroom.geometry.chord_errors import SAMPLING_FACTOR
 from noseroom.geometry.grids import could_be_grid, gridded
 from noseroom.geometry.kernel import clean_copy, sub_shapes
+from noseroom.geometry.splits import split
 from noseroom.tolerances import Tolerances
 
 if TYPE_CHECKING:
@@ -82,8 +83,8 @@ def tessellate(shape: cq.Shape, tolerances: Tolerances) -> Tessellation:
 
 def signed_volume_mm3(vertices: Floats, triangles: Ints) -> float:
     """Volume (mm³) enclosed by a closed mesh; negative when its normals point inward."""
-    corners = vertices[triangles] - vertices.mean(axis=0)
-    return float(np.linalg.det(corners).sum() / 6.0)
+    first, second, third = (vertices - vertices.mean(axis=0))[triangles.T]
+    return float(np.einsum("ij,ij->", first, np.cross(second, third)) / 6.0)
 
 
 def _loose_faces(shape: Any, solids: list[Any]) -> list[Any]:
@@ -106,8 +107,8 @@ def _charts(copy: Any, faces: list[Any], tolerances: Tolerances) -> list[Chart]:
         rest = [face for face, grid in zip(faces, regular, strict=True) if not grid]
         _mesh(copy, tolerances, refine=False, inside=not all(is_flat(face) for face in rest))
         charts = [
-            _grid_or_mesh(face, rims, tolerances, grid=grid)
-            for face, grid in zip(faces, regular, strict=True)
+            _grid_or_mesh(mesh, tolerances, grid=grid)
+            for mesh, grid in zip(read(faces, rims), regular, strict=True)
         ]
         found = [chart for chart in charts if chart is not None]
         if len(found) == len(faces):
@@ -115,7 +116,8 @@ def _charts(copy: Any, faces: list[Any], tolerances: Tolerances) -> list[Chart]:
         BRepTools.Clean_s(copy)
         rims = RimErrors(copy)
     _mesh(copy, tolerances, refine=True)
-    return [measured(read(face, rims)) for face in faces]
+    most = SAMPLING_FACTOR * tolerances.tessellation_mm
+    return [measured(split(mesh, most)) for mesh in read(faces, rims)]
 
 
 def _mesh(copy: Any, tolerances: Tolerances, *, refine: bool, inside: bool = True) -> None:
@@ -135,18 +137,16 @@ def _mesh(copy: Any, tolerances: Tolerances, *, refine: bool, inside: bool = Tru
     BRepMesh_IncrementalMesh(copy, asked)
 
 
-def _grid_or_mesh(
-    face: Any, rims: RimErrors, tolerances: Tolerances, *, grid: bool
-) -> Chart | None:
+def _grid_or_mesh(mesh: Reading, tolerances: Tolerances, *, grid: bool) -> Chart | None:
     """A regular grid where there can be one, else the mesh that is there if it is good enough."""
-    mesh = read(face, rims)
     if grid:
         regular = gridded(mesh)
         if regular is None:
             return None
         mesh = regular
-    chart = measured(mesh)
-    most = 2 * SAMPLING_FACTOR * tolerances.tessellation_mm
+    most = SAMPLING_FACTOR * tolerances.tessellation_mm
+    chart = measured(split(mesh, most))
+    most *= 2
     return chart if chart.deflection_mm <= most else None
 
 
@@ -218,8 +218,7 @@ def _weld(nodes: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
-    _, first, same = np.unique(nodes, axis=0, return_index=True, return_inverse=True)
-    same = same.reshape(-1)
+    first, same = _alike(nodes)
     close = cKDTree(nodes[first]).query_pairs(_WELD_MM, output_type="ndarray")
     links = coo_array((np.ones(len(close)), close.T), shape=(len(first), len(first)))
     _, cluster = connected_components(links, directed=False)
@@ -230,3 +229,12 @@ def _weld(nodes: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     return keep[order], rank[cluster]
+
+
+def _alike(nodes: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the first of each set of nodes that are the same bit for bit, and each one's set."""
+    order = np.lexsort(nodes.T)
+    fresh = np.r_[True, (np.diff(nodes[order], axis=0) != 0).any(axis=1)]
+    same = np.empty(len(nodes), dtype=np.intp)
+    same[order] = np.cumsum(fresh) - 1
+    return order[fresh], same

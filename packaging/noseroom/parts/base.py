@@ -127,6 +127,9 @@ def _size(size: Size) -> Any:
     return field(default=size.usual, kw_only=True, metadata={"file": size})
 
 
+_STEP = 1e-30
+
+
 @dataclass(frozen=True)
 class Port:
     """A named mating place: point (3,) mm and outward unit direction (3,), local frame."""
@@ -262,18 +265,37 @@ class Part:
         By attribute, mm per mm or per degree. From the pieces, whose corners follow the sizes
         exactly: every point of a hull is a mean of its corners.
         """
-        names = [name for name, size in self.sizes().items() if size.measure != "count"]
-        step = 1e-30
-        batch = {
-            name: getattr(self, name) + 1j * step * (np.arange(len(names)) == k)
-            for k, name in enumerate(names)
-        }
-        moved = dataclasses.replace(self, **batch)
+        names, moved = self._stepped()
         total = np.zeros(len(names))
         for piece in moved.pieces():
             if np.iscomplexobj(piece.corners):
-                total = np.maximum(total, sweep_bound(piece) / step)
+                total = np.maximum(total, sweep_bound(piece) / _STEP)
         return dict(zip(names, (float(one) for one in total), strict=True))
+
+    def axes_mm(self, component: str) -> dict[str, NDArray[np.float64]]:
+        """How far points of a component's surface move along each axis with each size.
+
+        By attribute, (3, 2) mm per mm or per degree from least to most, signed, in the local
+        frame, at these sizes and as each grows. From the pieces, as `movement_bounds`.
+        """
+        names, moved = self._stepped()
+        rates = [np.zeros((len(names), 0, 3))]
+        for piece in moved.pieces():
+            if piece.component == component:
+                corners = np.imag(piece.corners) / _STEP
+                rates.append(np.broadcast_to(corners, (len(names), *corners.shape[-2:])))
+        every = np.concatenate(rates, axis=1)
+        ends = np.stack([every.min(axis=1), every.max(axis=1)], axis=-1)
+        return dict(zip(names, ends, strict=True))
+
+    def _stepped(self) -> tuple[list[str], Self]:
+        """Sizes that are measured, and a batch of this part with a complex step in each."""
+        names = [name for name, size in self.sizes().items() if size.measure != "count"]
+        batch = {
+            name: getattr(self, name) + 1j * _STEP * (np.arange(len(names)) == k)
+            for k, name in enumerate(names)
+        }
+        return names, dataclasses.replace(self, **batch)
 
 
 def kind_of(part: type[Part]) -> Kind:

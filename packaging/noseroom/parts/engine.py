@@ -157,12 +157,12 @@ class Engine(Part):
     def moves(self) -> tuple[Freedom, ...]:
         """It rocks about its crank, pitches, and shifts each way on its mounts.
 
-        It pitches about a point that nobody knows, somewhere behind its front: that far behind, a
-        pitch lifts or drops the front by so much more.
+        It pitches about a point that nobody knows, somewhere behind its front: about the middle of
+        where that may be, and up or down by what the rest of it adds either way.
         """
-        origin = vector(0.0, 0.0, 0.0)
+        origin = vector(PIVOT_BEHIND_MM / 2, 0.0, 0.0)
         ahead, across, up = vector(1.0, 0.0, 0.0), vector(0.0, 1.0, 0.0), vector(0.0, 0.0, 1.0)
-        lifted = (("moves.pitch", math.radians(1.0) * PIVOT_BEHIND_MM),)
+        lifted = (("moves.pitch", math.radians(1.0) * PIVOT_BEHIND_MM / 2),)
 
         def one(key: str, along: Any, either: str, said: tuple[str, str], **more: Any) -> Freedom:
             return Freedom(more.pop("turns", False), origin, along, key, key, either, said, **more)

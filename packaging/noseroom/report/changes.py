@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from noseroom.findings import Verdict
+from noseroom.findings import Finding, Verdict
+from noseroom.report.digest import counts
 from noseroom.report.result import Result
 
 _SAID = {
@@ -20,21 +21,18 @@ def changes(before: Result | None, now: Result) -> list[str]:
 
     Without a result before it, the verdict and what does not fit.
     """
-    counts = ", ".join(
-        f"{len(now.of(verdict))} {said}" for verdict, said in _SAID.items() if now.of(verdict)
-    )
-    first = f"{now.title}: {_SAID[now.verdict]} ({counts or 'nothing to check'})"
+    first = f"{now.title}: {_SAID[now.verdict]} ({counts(now)})"
     if before is None:
         open_ = [one for one in now.findings if one.verdict is not Verdict.FITS]
-        return [first, *(f"  {one.note}" for one in open_)]
+        return [first, *(f"  {_SAID[one.verdict]}: {one.note}" for one in open_)]
     lines = [f"  {line}" for line in _changed(before, now)]
     return [first, *(lines or ["  no finding has changed"])]
 
 
 def _changed(before: Result, now: Result) -> Iterator[str]:
     """The findings that say something else, the worst first, then those that are gone."""
-    known = {one.id: one for one in before.findings}
-    for one in now.findings:
+    known = {one.id: one for one in (*before.findings, *before.service)}
+    for one in (*now.findings, *now.service):
         other = known.pop(one.id, None)
         if other is None:
             yield f"{_SAID[one.verdict]} (before: not near): {one.note}"
@@ -42,9 +40,13 @@ def _changed(before: Result, now: Result) -> Iterator[str]:
             yield f"{_SAID[one.verdict]} (before: {_SAID[other.verdict]}): {one.note}"
         elif other.note != one.note:
             yield f"{_SAID[one.verdict]} as before: {one.note}"
+            yield f"    it was: {other.note}"
     for gone in known.values():
-        names = " and ".join(gone.parts)
-        if gone.id.startswith("fit:"):
-            yield f"fits by far (before: {_SAID[gone.verdict]}): {names}"
-        else:
-            yield f"no longer asked (before: {_SAID[gone.verdict]}): {gone.question}: {names}"
+        yield _gone(gone)
+
+
+def _gone(one: Finding) -> str:
+    names = " and ".join(one.parts)
+    if one.id.startswith("fit:"):
+        return f"fits by far (before: {_SAID[one.verdict]}): {names}"
+    return f"no longer asked (before: {_SAID[one.verdict]}): {one.question}: {names}"

@@ -138,22 +138,6 @@ class Network:
         self.start = np.array(state, dtype=np.float64)
         self._equations = None
 
-    def state_of(self, other: Network, there: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Another network's state in the unknowns of this one (n,); the start of those it lacks."""
-        state = self.start.copy()
-        for name, columns in self._columns.items():
-            known = dict(zip(other._movements(name), other._columns.get(name, ()), strict=True))
-            for movement, column in zip(self._movements(name), columns, strict=True):
-                if movement in known:
-                    state[column] = there[known[movement]]
-        for pair, column in self._size_columns.items():
-            if pair in other._size_columns:
-                state[column] = there[other._size_columns[pair]]
-        return state
-
-    def _movements(self, name: str) -> tuple[int, ...]:
-        return self.stations[name].movements() if name in self.stations else ()
-
     def shifted(
         self, state: NDArray[np.float64], name: str, shift: NDArray[np.float64]
     ) -> NDArray[np.float64]:

@@ -15,6 +15,7 @@ from noseroom.errors import SurveyError
 from noseroom.fingerprints import fingerprint
 from noseroom.survey.adjustment import (
     CONVERGED,
+    REDUNDANCY_FLOOR,
     Adjustment,
     Observations,
     adjust,
@@ -30,6 +31,7 @@ LEAST_DEVIATION = 0.003
 """mm or degrees: no reading is better than this, whatever half-width it claims."""
 _NEARLY = 1e-4
 """Standard deviations: near enough to tell which assumptions the readings replace."""
+_ROUND = ("edge to edge", "straight")
 _STEP = 1e-30
 
 
@@ -182,13 +184,23 @@ class Survey:
 
     @cached_property
     def _behind(self) -> dict[str, frozenset[str]]:
-        """Each station with all that it was measured from, and what that was, up to the car."""
+        """Each station with all that its place may rest on, up to the car.
+
+        That is what carries it, what it was measured from, and what was measured from it round a
+        corner, with readings to spare: only those can say anything of others, and round a corner
+        they may do so to the second order alone.
+        """
         near: dict[str, set[str]] = {
             name: set(self.network.carriers(name)) for name in self.network.stations
         }
+        checked = {one.station for one in self.sources if one.redundancy > REDUNDANCY_FLOOR}
         for sentence in self.network.sentences:
-            if sentence.object is not None:
-                near[sentence.subject.part].add(sentence.object.part)
+            if sentence.object is None:
+                continue
+            subject, other = sentence.subject.part, sentence.object.part
+            near[subject].add(other)
+            if sentence.form in _ROUND and subject in checked and other in near:
+                near[other].add(subject)
         found: dict[str, frozenset[str]] = {}
         for name in near:
             seen, waiting = {name}, [name]
@@ -210,10 +222,8 @@ class Survey:
         return np.array([one.reach for one in self.sources])
 
 
-def solve(
-    stations: Sequence[Station], sentences: Sequence[Sentence], near: Survey | None = None
-) -> Survey:
-    """Adjust the whole nose. near: one that differs little, to begin from.
+def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
+    """Adjust the whole nose.
 
     Assumptions that the readings fix twelve times better are dropped, and so is one that the
     readings refute by more than its own range; both are listed. Bounds and side words choose
@@ -224,9 +234,8 @@ def solve(
     dropped: list[Source] = []
     refuted: list[Source] = []
     network = Network(stations, sentences)
-    state = None if near is None else network.state_of(near.network, near.adjustment.estimate)
     nearly = partial(adjusted, settled=_NEARLY)
-    adjustment, exact = best_adjustment(network, nearly, state), False
+    adjustment, exact = best_adjustment(network, nearly), False
     while True:
         network.begin(adjustment.estimate)
         rows = network.rows()

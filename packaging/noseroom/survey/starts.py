@@ -14,9 +14,9 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.envelope.model import Sentence
 from noseroom.errors import SurveyError
 from noseroom.survey.adjustment import Adjustment
+from noseroom.survey.mirrors import ROUND_FORMS, SAME_PLACE_MM, missed, other_places
 from noseroom.survey.network import CENTRELINE, Network
 from noseroom.survey.readings import WAY
 
@@ -33,28 +33,22 @@ _HOPELESS = 1e5
 _HINT_MM = 150.0
 """How far to the side that was said a part begins: about half its distance from the shaft."""
 _CORNERS = tuple(np.array([0.0, y, z]) for y in (-250.0, 250.0) for z in (-200.0, 200.0))
-_SAME_PLACE_MM = 3.0
+_MOST_TURNS = 3
 _AS_GOOD = 4.0
 """Two places this close in chi² (two standard deviations) agree with the readings alike."""
-_FAR_OFF = 2000.0
-"""Chi² by which straight readings rule out a mirror image before it is adjusted: some 40 mm."""
 _BROKEN_CHECK = 1e6
-_ROUND_FORMS = ("edge to edge", "straight")
 
 
-def best_adjustment(network: Network, adjusted: Adjust, near: Floats | None = None) -> Adjustment:
+def best_adjustment(network: Network, adjusted: Adjust) -> Adjustment:
     """Adjust from the side that the words say, else from all round; refuse mirror images.
 
-    network: begins where the result is. adjusted: adjusts a network from its start. near: a state
-    (n,) to begin with, that of a nose which differs little.
+    network: begins where the result is. adjusted: adjusts a network from its start.
     Raises SurveyError, with lines, when nothing can be adjusted or two places are equally right.
     """
     found: list[tuple[float, Adjustment]] = []
     failure: SurveyError | None = None
     failures = 0
-    starts = _starts(network, network.start.copy())
-    first = [] if near is None else [near]
-    for state in itertools.islice(itertools.chain(first, starts), _MOST_STARTS):
+    for state in itertools.islice(_starts(network, network.start.copy()), _MOST_STARTS):
         network.begin(state)
         try:
             one = adjusted(network)
@@ -64,8 +58,6 @@ def best_adjustment(network: Network, adjusted: Adjust, near: Floats | None = No
             if failures == _MOST_FAILURES:
                 break
             continue
-        if state is near and one.null_space.size:
-            continue  # what nothing fixes stays where it begins: not where it last was
         found.append((_price(network, one), one))
         lowest = min(price for price, _ in found)
         again = sum(1 for price, _ in found if price < lowest + _AS_GOOD)
@@ -73,20 +65,36 @@ def best_adjustment(network: Network, adjusted: Adjust, near: Floats | None = No
             break
     if not found:
         raise failure or SurveyError("the readings could not be adjusted")
-    cost, best = min(found, key=lambda item: item[0])
-    rivals = [(cost, best)]
-    for state in list(_mirrored(network, best)) if best.cost < _HOPELESS else []:
-        network.begin(state)
-        try:
-            # It matters only where it is as good as the best, or as good as that and more.
-            one = adjusted(network, cost + _AS_GOOD)
-        except SurveyError:
-            continue
-        rivals.append((_price(network, one), one))
-    cost, best = min(rivals, key=lambda item: item[0])
+    best, rivals = _with_rivals(network, adjusted, min(found, key=lambda item: item[0]))
     network.begin(best.estimate)
-    _refuse_mirror_images(network, best, [one for price, one in rivals if price < cost + _AS_GOOD])
+    _refuse_mirror_images(network, best, rivals)
     return best
+
+
+def _with_rivals(
+    network: Network, adjusted: Adjust, first: tuple[float, Adjustment]
+) -> tuple[Adjustment, list[Adjustment]]:
+    """The best nose, and the others that are as good.
+
+    first: a nose with its price. Where another turns out to be better, its images are looked for.
+    """
+    cost, best = first
+    for _ in range(_MOST_TURNS):
+        network.begin(best.estimate)
+        rivals: list[tuple[float, Adjustment]] = []
+        for state in list(other_places(network, best)) if best.cost < _HOPELESS else []:
+            network.begin(state)
+            try:
+                # It matters only where it is as good as the best, or as good as that and more.
+                one = adjusted(network, cost + _AS_GOOD)
+            except SurveyError:
+                continue
+            rivals.append((_price(network, one), one))
+        lower, better = min(rivals, key=lambda item: item[0], default=(cost, best))
+        if lower > cost - _AS_GOOD:
+            break
+        cost, best = lower, better
+    return best, [one for price, one in rivals if price < cost + _AS_GOOD]
 
 
 def misses(network: Network, adjustment: Adjustment) -> list[float]:
@@ -106,17 +114,11 @@ def misses(network: Network, adjustment: Adjustment) -> list[float]:
     return [
         miss if miss > room + 1e-6 else 0.0
         for miss, room in zip(
-            (_miss(s, float(np.real(v))) for s, v in zip(network.checks, values[-1], strict=True)),
+            (missed(s, float(np.real(v))) for s, v in zip(network.checks, values[-1], strict=True)),
             slack,
             strict=True,
         )
     ]
-
-
-def _miss(sentence: Sentence, value: float) -> float:
-    limit = sentence.value or 0.0
-    miss = value - limit if sentence.bound == "at most" else limit - value
-    return miss - (sentence.half_width or 0.0)
 
 
 def _price(network: Network, adjustment: Adjustment) -> float:
@@ -143,7 +145,7 @@ def _starts(network: Network, plain: Floats) -> Iterator[Floats]:
         {
             sentence.subject.part
             for sentence in network.sentences
-            if sentence.form in _ROUND_FORMS
+            if sentence.form in ROUND_FORMS
             and sentence.subject.part in network.stations
             and len(network.columns(sentence.subject.part)) > 1
         }
@@ -162,76 +164,6 @@ def _starts(network: Network, plain: Floats) -> Iterator[Floats]:
 # -- mirror images ---------------------------------------------------------------------------
 
 
-def _mirrored(network: Network, best: Adjustment) -> Iterator[Floats]:
-    """States in which one part read round stands at a mirror image of its place.
-
-    Only those that neither the straight readings nor the side words rule out from the first.
-    """
-    state = best.estimate
-    network.begin(state)
-    poses = network.poses(state)
-    candidates: list[Floats] = []
-    for name, moves in _reflections(network, state).items():
-        carrier = poses[network.stations[name].carrier]
-        for move in moves:
-            candidates.append(network.shifted(state, name, np.real(carrier.turn).T @ move))
-    if not candidates:
-        return
-    straight = np.array([s.form not in _ROUND_FORMS for s in network.sentences])
-    states = np.array([state, *candidates])
-    values = np.real(network.predict(states.astype(np.complex128)))[:, : straight.size]
-    off = (best.observed[: straight.size] - values) / best.deviation[: straight.size]
-    costs = (off[:, straight] ** 2).sum(axis=1)
-    checks = np.real(network.check_values(states, state))
-    for candidate, cost, said in zip(candidates, costs[1:], checks[1:], strict=True):
-        wrong = [
-            _miss(sentence, float(value)) > max(_miss(sentence, float(now)), _SAME_PLACE_MM)
-            for sentence, value, now in zip(network.checks, said, checks[0], strict=True)
-        ]
-        if cost < costs[0] + _FAR_OFF and not any(wrong):
-            yield candidate
-
-
-def _reflections(network: Network, state: Floats) -> dict[str, list[Floats]]:
-    """By station, the moves (3,) mm, vehicle axes, to where its round readings are the same."""
-    poses, features = network.poses(state), network.features(state)
-    seen: dict[str, list[tuple[Floats, Floats]]] = {}
-    for sentence in network.sentences:
-        if sentence.form not in _ROUND_FORMS or sentence.object is None:
-            continue
-        ends = (sentence.subject, sentence.object)
-        if CENTRELINE in (ends[0].part, ends[1].part):
-            continue
-        points = [np.real(network.touched(ref, features, poses).point) for ref in ends]
-        chains = [network.carriers(ref.part) for ref in ends]
-        for one, two in ((0, 1), (1, 0)):
-            for name in chains[one]:
-                if name not in chains[two] and len(network.columns(name)) >= 3:
-                    seen.setdefault(name, []).append((points[one], points[two]))
-    moves: dict[str, list[Floats]] = {}
-    for name, pairs in seen.items():
-        own, far = pairs[0]
-        normals = list(np.eye(3))
-        for _, other in pairs[1:]:
-            between = np.cross(other - far, [1.0, 0.0, 0.0])
-            size = float(np.linalg.norm(between))
-            if size > 1.0:
-                normals.append(between / size)
-        if len(pairs) > 2:
-            between = np.cross(pairs[1][1] - far, pairs[2][1] - far)
-            size = float(np.linalg.norm(between))
-            if size > 1.0:
-                normals.append(between / size)
-        for normal in normals:
-            move = -2.0 * float((own - far) @ normal) * normal
-            known = moves.setdefault(name, [])
-            if np.linalg.norm(move) > _SAME_PLACE_MM and not any(
-                np.linalg.norm(move - one) < _SAME_PLACE_MM for one in known
-            ):
-                known.append(move)
-    return moves
-
-
 def _refuse_mirror_images(network: Network, best: Adjustment, others: list[Adjustment]) -> None:
     """Raise SurveyError where another adjustment puts a part that is known somewhere else.
 
@@ -245,7 +177,7 @@ def _refuse_mirror_images(network: Network, best: Adjustment, others: list[Adjus
         for name, pose in network.poses(other.estimate).items():
             away = np.real(pose.shift - poses[name].shift)
             distance = float(np.linalg.norm(away))
-            if not name or distance < _SAME_PLACE_MM:
+            if not name or distance < SAME_PLACE_MM:
                 continue
             moves = np.imag(np.broadcast_to(stepped[name].shift, (network.count, 3))) / _STEP
             spread = float(best.spread(moves @ (away / distance)))
@@ -266,7 +198,7 @@ def _side(away: Floats) -> str:
 def _nearby(network: Network, name: str) -> str:
     """A part from which it was read round."""
     for sentence in network.sentences:
-        if sentence.form in _ROUND_FORMS and sentence.object is not None:
+        if sentence.form in ROUND_FORMS and sentence.object is not None:
             ends = (sentence.subject.part, sentence.object.part)
             if name in ends:
                 return ends[1] if ends[0] == name else ends[0]
