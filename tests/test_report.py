@@ -78,7 +78,9 @@ def fan_gap(
         "gap_6_mm": 3.5 * INCH,
         "gap_9_mm": 3.875 * INCH,
         "gap_12_spread_mm": 1.0,
+        "gap_3_spread_mm": 12.0,
         "gap_6_spread_mm": 1.5,
+        "gap_9_spread_mm": 12.0,
     }
     return Finding(
         id="fan gap: fan",
@@ -233,10 +235,10 @@ def test_the_fan_comes_first_with_its_four_gaps_and_the_spacer_to_aim_for() -> N
     first = digest.headlines(MANY)[0]
     assert first.text == MANY.findings[0].note
     gaps, spacer = first.more
-    # 1.5 mm is 0.059 in: rounded up to 1/16.
+    # 1.5 mm is 0.059 in: rounded up to 1/16. What was not taped is looser than what was.
     assert gaps == (
         "blade front to radiator core at 12, 3, 6 and 9 o'clock: "
-        "4 1/4 in, 3 7/8 in, 3 1/2 in, 3 7/8 in (each ± 1/16 in)"
+        "4 1/4 in ± 1/16 in, 3 7/8 in ± 1/2 in, 3 1/2 in ± 1/16 in, 3 7/8 in ± 1/2 in"
     )
     assert spacer == "spacer to aim for: 2 1/8 in ± 1/8 in"  # 2 to 2 1/4 in
 

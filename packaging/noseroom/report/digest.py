@@ -147,14 +147,18 @@ def _fan_figures(finding: Finding, unit: str) -> tuple[str, ...]:
     hours = [hour for hour in (12, 3, 6, 9) if f"gap_{hour}_mm" in details]
     lines = []
     if hours:
-        gaps = [_figure(details[f"gap_{hour}_mm"]) for hour in hours]
-        spread = max(_figure(details.get(f"gap_{hour}_spread_mm", 0.0)) for hour in hours)
-        said = ", ".join(words.length(gap, unit) for gap in gaps)
+        gaps = [words.length(_figure(details[f"gap_{hour}_mm"]), unit) for hour in hours]
+        spreads = [
+            words.at_least(_figure(details.get(f"gap_{hour}_spread_mm", 0.0)), unit)
+            for hour in hours
+        ]
+        if len(set(spreads)) == 1:
+            said = f"{', '.join(gaps)} (each ± {spreads[0]})"
+        else:
+            # One that was taped is not to look as loose as one that follows from others.
+            said = ", ".join(f"{gap} ± {far}" for gap, far in zip(gaps, spreads, strict=True))
         clock = words.listed([str(hour) for hour in hours])
-        lines.append(
-            f"blade front to radiator core at {clock} o'clock: {said} "
-            f"(each ± {words.at_least(spread, unit)})"
-        )
+        lines.append(f"blade front to radiator core at {clock} o'clock: {said}")
     for low, high in spacer_windows(finding):
         if low > 0:
             # Rounded inwards, so that both ends still keep every rule.
