@@ -83,7 +83,7 @@ def test_several_windows_are_all_found() -> None:
     assert found[1] == pytest.approx((60.0, 80.0), abs=0.11)
 
 
-# -- the sums of the plan, worked by hand ---------------------------------------------------------
+# -- sums worked by hand ----------------------------------------------------------------------
 
 NOSE = """
 format: 1
@@ -155,7 +155,7 @@ def nose_of(
     more: str = "",
     **other: Any,
 ) -> Layout:
-    """The plan's hand example: blade 38 ahead of and 17 behind the mounting face.
+    """A nose worked by hand: blade 38 ahead of and 17 behind the mounting face.
 
     Engine movement 12 and flex 3 (half of it behind) are no checks of their own yet: they stand in
     the rules, 19 + 12 + 3 ahead and 12.7 + 1.5 behind.
@@ -192,7 +192,7 @@ def assert_window(one: Finding, low: float, high: float) -> None:
 
 
 def test_the_window_worked_by_hand() -> None:
-    """22 + 17 + 14.2 = 53.2 and 152 - 38 - 34 = 80.0 (worked by hand in the plan)."""
+    """22 + 17 + 14.2 = 53.2 and 152 - 38 - 34 = 80.0 (worked by hand)."""
     one = checked(nose_of())
     assert_window(one, 53.2, 80.0)
     assert one.verdict is Verdict.FOULS
@@ -200,7 +200,7 @@ def test_the_window_worked_by_hand() -> None:
 
 
 def test_a_radiator_too_near_leaves_no_window_and_says_what_is_missing() -> None:
-    """x_rad 118 gives [53.2, 46.0]: empty by 7.2 mm (worked by hand in the plan)."""
+    """x_rad 118 gives [53.2, 46.0]: empty by 7.2 mm (worked by hand)."""
     one = checked(nose_of(x_rad=118.0))
     assert window(one) == []
     assert one.verdict is Verdict.FOULS
@@ -346,3 +346,47 @@ water pump pulley:
     moved = [remedy.split(" mm")[0] for remedy in one.remedies if remedy.startswith("move ")]
     assert moved
     assert not any("pulley" in remedy or "pump" in remedy for remedy in moved)
+
+
+# -- what the tips pass beside ---------------------------------------------------------------------
+
+HOOD = """
+hood:
+  length: 1500
+  width: 700
+  thickness: 40
+  place:
+    - front 400 ahead of core support.face
+    - bottom 395 ± 0.01 above core support.opening.bottom
+    - middle 0 ± 0.01 right of centreline
+    - 0 ± 0.001 deg nose down
+    - level ± 0.001 deg
+    - square across ± 0.001 deg
+"""
+
+
+def test_no_spacer_makes_room_under_a_hood_and_none_is_spoken_of() -> None:
+    """Tips at 25 + 210 + 150 = 385, the hood at 395: 10 of 34 that are asked, 24 are missing."""
+    one = checked(nose_of(x_rad=400.0, x_obj=None, more=HOOD))
+    assert one.verdict is Verdict.FOULS
+    assert "no spacer changes that: the hood is beside its tips" in one.note
+    assert "behind" not in one.note
+    assert "ahead" not in one.note
+    (said,) = one.remedies
+    assert "between the tips and the hood" in said
+    figures = [float(part.split()[-1]) for part in said.split(" mm")[:-1]]
+    assert 24.0 <= figures[0] <= 24.0 + 0.3
+    assert 48.0 <= figures[1] <= 48.0 + 0.6
+
+
+def test_a_hood_beside_the_tips_is_neither_ahead_nor_behind_where_something_else_is() -> None:
+    """7.2 are missing between compressor and radiator, with a hood over them or without."""
+    obstacle = OBSTACLE.format(x_obj=22.0, out=120.0)
+    one = checked(nose_of(x_rad=118.0, x_obj=None, more=obstacle + HOOD))
+    assert "between compressor behind it and radiator ahead of it" in one.note
+    assert "beside its tips the hood leaves too little room" in one.note
+    assert one.remedies[-1].startswith("then also make")
+    moved = [each for each in one.remedies if each.startswith("move the radiator")]
+    assert moved
+    assert 7.2 <= float(moved[0].split(" mm")[0].split()[-1]) <= 7.2 + 2 * END_MM
+    assert not any(each.startswith("move") and "the hood " in each for each in moved)

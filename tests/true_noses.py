@@ -439,6 +439,9 @@ class TrueNose:
             self._edge("compressor", "nose edge", "alternator.pulley edge", edge)
             if self.sides:
                 self.add("compressor", "axis above water pump.axis")
+                # Where the alternator stands high, both places may be above the pump.
+                rise = float(here.datum[2] - pump.datum[2])
+                self.add("compressor", f"axis {rise:.14f} mm ± 5 mm above water pump.axis")
         else:
             rise = here.datum[2] - pump.datum[2]
             self.say("compressor", "axis", rise, "below/above", "water pump.axis")

@@ -104,6 +104,34 @@ class Scan:
             shift=thickness * self.ahead,
         )
 
+    def tip_gap(self) -> float:
+        """What is free of the other part outside the circle that this component sweeps, mm.
+
+        As adjusted, and wherever along the axis either is; below nothing where the part reaches
+        into the circle.
+        """
+        outside = min(_off_axis(corners) for corners in self._across(self.other, self.theirs))
+        inside = max(
+            float(np.linalg.norm(corners, axis=1).max())
+            for corners in self._across(self.fan, self.mine)
+        )
+        return outside - inside
+
+    def abreast(self) -> bool:
+        """Whether the two components are level with one another along the axis, as adjusted."""
+        ends = []
+        for part, component in ((self.fan, self.mine), (self.other, self.theirs)):
+            along = [piece.corners @ self.ahead for piece in part.moving[component][0]]
+            ends.append((min(map(np.min, along)), max(map(np.max, along))))
+        (low, high), (its_low, its_high) = ends
+        return bool(low < its_high and its_low < high)
+
+    def _across(self, part: PlacedPart, component: str) -> list[Floats]:
+        """Corners (n, 2) of a component's pieces as seen along the axis, from the axis."""
+        across = np.linalg.svd(self.ahead[None])[2][1:]
+        hub = self.fan.pose[:3, 3]
+        return [(piece.corners - hub) @ across.T for piece in part.moving[component][0]]
+
     def blocked(self) -> tuple[Interval, ...]:
         """Where the rule is not surely kept."""
         return blocked_intervals(self.margin, 0.0, MOST_SPACER_MM)
@@ -177,3 +205,15 @@ def last_free(spare: Callable[[float], float], free: float, blocked: float) -> f
         else:
             blocked = middle
     return free
+
+
+def _off_axis(corners: Floats) -> float:
+    """How far the hull of corners (n, 2) is from the origin, which may be inside it."""
+    angles = np.sort(np.arctan2(corners[:, 1], corners[:, 0]))
+    if np.max(np.diff(angles, append=angles[0] + 2 * np.pi)) < np.pi:
+        return 0.0
+    # The edges of the hull are among the lines from corner to corner.
+    start, line = corners[:, None], corners[None] - corners[:, None]
+    long = np.maximum((line**2).sum(axis=-1), np.finfo(float).tiny)
+    along = np.clip(-(start * line).sum(axis=-1) / long, 0.0, 1.0)
+    return float(np.linalg.norm(start + along[..., None] * line, axis=-1).min())

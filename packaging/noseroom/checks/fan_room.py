@@ -3,7 +3,8 @@
 Along the fan's axis, what stands behind it wants a spacer of some thickness at least, and what
 stands ahead of it one of some thickness at most. Where the most is less than the least, the
 difference is what is missing; the most may be below nothing, where the fan already stands too near
-to what is ahead, or in it.
+to what is ahead, or in it. What the tips pass beside, as under a hood, is neither: no thickness
+makes room there.
 """
 
 from __future__ import annotations
@@ -26,14 +27,19 @@ _BACK_MM = 300.0
 _NO_SPACER_MM = 0.1
 _COARSE_MM = 0.5
 _MOST_NAMED = 3
+_LOOKED_AT = 6
 
 
 @dataclass(frozen=True, eq=False)
 class _Room:
-    """Least and most thickness by part: behind wants at least, ahead at most, mm."""
+    """Least and most thickness by part: behind wants at least, ahead at most, mm.
+
+    beside: what is missing between the tips and what they pass beside, mm.
+    """
 
     behind: dict[str, float]
     ahead: dict[str, float]
+    beside: dict[str, float]
 
     @property
     def least_mm(self) -> float:
@@ -74,7 +80,7 @@ def no_spacer_helps(
     missing = words.at_least(room.missing_mm, unit)
     within = [limit.part for limit in limits if limit.fouls and _stands_in(limit)]
     ahead, behind = room.too_far_back(), room.too_far_ahead()
-    in_it = [name for name in dict.fromkeys(within) if name in room.ahead]
+    in_it = [name for name in dict.fromkeys(within) if name in room.ahead or name in room.beside]
     if in_it:
         start = f"The {fan.name} stands in the {words.listed(in_it)}"
     else:
@@ -87,9 +93,25 @@ def no_spacer_helps(
         )
     elif ahead:
         rest = f"a spacer would bring it nearer: to {_few(ahead)}, {missing} is missing"
-    else:
+    elif behind:
         rest = f"the thickest spacer leaves it {missing} too near to {_few(behind)}"
+    else:
+        rest = ""
+    if room.beside:
+        rest = _beside(limits, room, rest)
     return f"{start}, and {rest}.", _remedies(moves, fan, limits, room)
+
+
+def _beside(limits: Sequence[Limit], room: _Room, rest: str) -> str:
+    """The rest of a note, with what the tips pass beside."""
+    order = sorted(room.beside, key=lambda name: (-room.beside[name], name))
+    names, one = words.listed([f"the {name}" for name in order]), len(order) == 1
+    if rest:
+        return f"{rest}; beside its tips {names} leave{'s' if one else ''} too little room"
+    stand = f"{names} {'is' if one else 'are'} beside its tips"
+    if any(limit.blocks_today and limit.part in room.beside for limit in limits):
+        return f"no spacer changes that: {stand}"
+    return f"no spacer helps: {stand}, and it then comes too near"
 
 
 def _few(names: Sequence[str]) -> str:
@@ -108,7 +130,11 @@ def _stands_in(limit: Limit) -> bool:
 def _room(limits: Sequence[Limit]) -> _Room:
     behind: dict[str, float] = {}
     ahead: dict[str, float] = {}
+    beside: dict[str, float] = {}
     for limit in limits:
+        if _is_beside(limit):
+            beside[limit.part] = max(beside.get(limit.part, 0.0), _missing_beside(limit))
+            continue
         first = limit.blocked[0]
         if first[0] == 0.0 and not _is_ahead(limit):
             through = first[1] == MOST_SPACER_MM
@@ -120,7 +146,35 @@ def _room(limits: Sequence[Limit]) -> _Room:
             starts = [first[0] if first[0] > 0.0 else _walked(limit, 0.0, -1.0)]
         for start in starts[:1]:
             ahead[limit.part] = min(ahead.get(limit.part, np.inf), start)
-    return _Room(behind, ahead)
+    return _Room(behind, ahead, beside)
+
+
+def _is_beside(limit: Limit) -> bool:
+    """Whether what blocks a fan is off its tips: no way along the axis clears it.
+
+    It is level with the fan along the axis, and either outside the circle that the fan sweeps, or
+    the way out of that circle is shorter than the way out along the axis.
+    """
+    start, end = limit.blocked[-1]
+    if end < MOST_SPACER_MM or not limit.scan.abreast():
+        return False
+    gap = limit.scan.tip_gap()
+    if gap >= 0.0:
+        return True
+    if start > 0.0:
+        return False
+    out = -_walked(limit, 0.0, -1.0) if _is_ahead(limit) else _walked(limit, end, 1.0)
+    return limit.scan.room_mm - gap < out
+
+
+def _missing_beside(limit: Limit) -> float:
+    """How much more room the tips need to what they pass beside, mm."""
+    margins = (
+        limit.scan.margin(float(at))
+        for low, high in limit.blocked
+        for at in np.linspace(low, high, _LOOKED_AT)
+    )
+    return max(limit.scan.room_mm - limit.scan.tip_gap(), -min(margins), _COARSE_MM)
 
 
 def _is_ahead(limit: Limit) -> bool:
@@ -181,11 +235,27 @@ def _remedies(
     if swept and width - room.missing_mm >= LEAST_WIDTH_MM:
         narrower = f"fit a fan that is {words.at_least(room.missing_mm, unit)} narrower"
         offers.append(_Offer(narrower, least))
+    wider = _wider(room, unit)
+    if wider and not room.missing_mm:
+        offers, wider = [*wider], []
     sound = [one for one in offers if one is not None and one.spacer_mm <= MOST_SPACER_MM]
     made = sorted(sound, key=lambda one: one.why != "")
     if all(one.why for one in made):
         made.append(_Offer(f"leave the {fan.name} off, and put an electric fan on the radiator", 0))
-    return tuple(one.text(unit) for one in made)
+    return tuple(one.text(unit) for one in (*made, *wider))
+
+
+def _wider(room: _Room, unit: str) -> list[_Offer]:
+    """More room beside the tips: on top of what else there is to do, where that is anything."""
+    also = "then also make" if room.missing_mm else "make"
+    return [
+        _Offer(
+            f"{also} {words.at_least(need, unit)} more room between the tips and the {name}, or "
+            f"fit a fan that is {words.at_least(2 * need, unit)} smaller across",
+            0.0 if room.missing_mm else room.least_mm,
+        )
+        for name, need in room.beside.items()
+    ]
 
 
 def _moved(

@@ -48,7 +48,8 @@ class Chart:
     rims: its edges, but for straight ones and those that are lines of parameters. error_mm: no
     point of the surface between the parameters of a triangle is further than this from that
     triangle. deflection_mm: none is further than this from the nearest of them. own_mm: (m,) what
-    each triangle alone leaves, between the straight lines of parameters of its corners.
+    each triangle alone leaves, between the straight lines of parameters of its corners. spans: of
+    a free-form face.
     """
 
     face: Any
@@ -59,6 +60,7 @@ class Chart:
     error_mm: float
     deflection_mm: float
     own_mm: Floats
+    spans: Spans | None = None
 
     @cached_property
     def _surface(self) -> Any:
@@ -153,6 +155,8 @@ class Reading:
 
     surface: the face's `BRepAdaptor_Surface`. rim_mm: error of the chords of the rims.
     claimed_mm: what the mesher says of its deflection. spans: of a free-form surface.
+    hidden: numbers (k,) of the triangles with room for more than their own samples show, and
+    their errors (k,) as `Spans.errors` gives them; None where there are none.
     """
 
     face: Any
@@ -164,6 +168,7 @@ class Reading:
     rim_mm: float
     claimed_mm: float
     spans: Spans | None
+    hidden: tuple[NDArray[np.intp], Floats, Floats] | None = None
 
 
 class RimErrors:
@@ -213,7 +218,8 @@ def measured(mesh: Reading) -> Chart:
         error = deflection = 0.0
     else:
         error, deflection = max(error, mesh.rim_mm), max(deflection, mesh.rim_mm)
-    return Chart(mesh.face, mesh.nodes, mesh.uv, mesh.triangles, mesh.rims, error, deflection, each)
+    arrays = mesh.nodes, mesh.uv, mesh.triangles
+    return Chart(mesh.face, *arrays, mesh.rims, error, deflection, each, mesh.spans)
 
 
 def _inner(mesh: Reading) -> tuple[float, float, Floats]:
@@ -234,12 +240,8 @@ def _inner(mesh: Reading) -> tuple[float, float, Floats]:
     own, near, each = inner_errors(*arrays, mesh.claimed_mm)
     own, near = (max(SAMPLING_FACTOR * one, mesh.claimed_mm) for one in (own, near))
     each *= SAMPLING_FACTOR
-    if mesh.spans is None:
-        return own, near, each
-    hidden = np.flatnonzero(~mesh.spans.plain(mesh.uv[mesh.triangles]))
-    if len(hidden):
-        some = mesh.triangles[hidden]
-        same, nearest = mesh.spans.errors(arrays[0], mesh.uv[some], mesh.nodes[some])
+    if mesh.hidden is not None:
+        hidden, same, nearest = mesh.hidden
         each[hidden] = np.maximum(each[hidden], same)
         most = float(nearest.max())
         own, near = max(own, most), max(near, most)

@@ -215,6 +215,12 @@ def body_from_shape(name: str, shape: cq.Shape, tolerances: Tolerances = DEFAULT
         raise GeometryError(f"{name}: {error}") from error
     mesh = Mesh(raw.vertices, raw.triangles, raw.face_of, raw.deflection_mm)
     watertight = mesh.closed and bool((raw.solid_of >= 0).all())
+    if not watertight and not (raw.solid_of < 0).any():
+        raise GeometryError(
+            f"{name}: the mesh of a solid has gaps or folds, so that nothing can be said of its "
+            "inside: a face may cross itself, or not reach its edges; mend the solid, or take it "
+            "as bare faces"
+        )
     return Body(
         name,
         shape,

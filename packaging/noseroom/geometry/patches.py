@@ -133,7 +133,8 @@ def _cut(chart: Chart, pose: Pose, some: Patches) -> Patches | None:
     for curve, of, side in _by_rims(chart, some.rim):
         if not _follow(chart, curve, some, of, side, uv):
             return None
-    nodes = moved(chart.places(uv.reshape(-1, 2)), pose).reshape(*uv.shape[:2], 3)
+    at_home = chart.places(uv.reshape(-1, 2))
+    nodes = moved(at_home, pose).reshape(*uv.shape[:2], 3)
     count = len(some.face) * len(_CELLS)
     cut_uv, corners = uv[:, _CELLS].reshape(count, 3, 2), nodes[:, _CELLS].reshape(count, 3, 3)
     on = _CELL_SIDE >= 0
@@ -147,6 +148,12 @@ def _cut(chart: Chart, pose: Pose, some: Patches) -> Patches | None:
         samples = chart.places(in_triangles(cut_uv).reshape(-1, 2))
         on_surface = moved(samples, pose).reshape(on_chord.shape)
         error = np.linalg.norm(on_surface - on_chord, axis=2).max(axis=0)
+        if chart.spans is not None:
+            hidden = np.flatnonzero(~chart.spans.plain(cut_uv))
+            if len(hidden):
+                local = at_home.reshape(*uv.shape[:2], 3)[:, _CELLS].reshape(count, 3, 3)[hidden]
+                own = chart.spans.errors(chart.places, cut_uv[hidden], local)[0]
+                error[hidden] = np.maximum(error[hidden], own / SAMPLING_FACTOR)
     for curve, of, side in _by_rims(chart, rim):
         start, end = at[of, side].T[..., None]
         inner = curve((start + _ALONG_RIM * (end - start)).ravel())

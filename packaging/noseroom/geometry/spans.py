@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ Numbers = NDArray[np.intp]
 _HAIR = 1e-6
 # Up to this degree a few samples in a triangle tell of a polynomial.
 _TAME_DEGREE = 3
+_ONE_SPAN = 2
 _AT_ONCE = 200_000
 # A triangle is cut so many times each way for samples, whatever it is wide.
 _LEAST_STEPS, _MOST_STEPS = 4, 600
@@ -38,16 +40,30 @@ _LOOSE = 2.0
 class Spans:
     """Where the spans of a free-form surface end, and how strongly it curves in each.
 
-    u: (k + 1,) and v: (l + 1,) ends of the spans. curving: (3, k, l) no second derivative uu, uv,
-    vv is larger than this, mm; infinite where nothing is known. kinks: parameters u and v across
-    which the surface has a crease. degrees: in u and v.
+    u: (k + 1,) and v: (l + 1,) ends of the spans. kinks: parameters u and v across which the
+    surface has a crease. degrees: in u and v. spline: the kernel's, None where it is none.
     """
 
     u: Floats
     v: Floats
-    curving: Floats
     kinks: tuple[Floats, Floats]
     degrees: tuple[int, int]
+    spline: Any
+
+    @cached_property
+    def curving(self) -> Floats:
+        """No second derivative uu, uv, vv in a span is larger, mm: (3, k, l).
+
+        Infinite where nothing is known.
+        """
+        if self.spline is None:
+            return np.full((3, len(self.u) - 1, len(self.v) - 1), np.inf)
+        net, knots, degrees, turns = spline_net(self.spline)
+        where = [
+            _begins(ends, knots[way], degrees[way], turns[way])
+            for way, ends in enumerate((self.u, self.v))
+        ]
+        return np.concatenate(list(_curving(net, knots, degrees, where)), axis=1)
 
     def crossed(self, uv: Floats) -> tuple[Numbers, Numbers]:
         """First and last span, each (m, 2) for u and v, that triangles (m, 3, 2) lie in."""
@@ -103,11 +119,13 @@ class Spans:
         found[self._creased(uv)] = np.inf
         return found
 
-    def sampled(self, places: Places, uv: Floats, corners: Floats) -> tuple[Floats, Floats]:
+    def sampled(
+        self, places: Places, uv: Floats, corners: Floats, enough_mm: float = 0.0
+    ) -> tuple[Floats, Floats]:
         """Largest distances (m,), mm, of samples in every span from the triangles (m, 3, 3).
 
         The first from the place with the same parameters, as in `bounds`, the second from the
-        nearest of the triangle.
+        nearest of the triangle; up to enough_mm that need not be the nearest.
         """
         wanted = (self.widths(uv) * (np.array(self.degrees) + 2)).max(axis=1)
         steps = np.clip(_rounded_up(wanted), _LEAST_STEPS, _MOST_STEPS)
@@ -123,26 +141,34 @@ class Spans:
                 on = places(at.reshape(-1, 2)).reshape(flat.shape)
                 off = np.linalg.norm(on - flat, axis=2)
                 same[some] = off.max(axis=1)
-                near[some] = _nearest(on, off, corners[some])
+                near[some] = _nearest(on, off, corners[some], enough_mm)
         return same, near
 
-    def errors(self, places: Places, uv: Floats, corners: Floats) -> tuple[Floats, Floats]:
+    def errors(
+        self, places: Places, uv: Floats, corners: Floats, enough_mm: float = 0.0
+    ) -> tuple[Floats, Floats]:
         """Return how far the surface may be from triangles (m, 3, 3) with parameters (m, 3, 2).
 
         Both (m,), mm, as in `sampled`: the bound where it is small or not far above the samples,
-        else the samples with a margin. How far the corners are from the surface comes on top.
+        else the samples with a margin. How far the corners are from the surface comes on top of
+        the bound; the samples hold it.
         """
         bounds = self.bounds(uv)
+        off = np.zeros(len(uv))
         same, near = bounds.copy(), bounds.copy()
+        close = np.ones(len(uv), dtype=bool)
         large = np.flatnonzero(bounds > _SMALL_MM)
         if len(large):
-            sampled, nearest = self.sampled(places, uv[large], corners[large])
+            few = enough_mm / SAMPLING_FACTOR
+            sampled, nearest = self.sampled(places, uv[large], corners[large], few)
             loose = bounds[large] > _LOOSE * SAMPLING_FACTOR * sampled
+            close[large[loose]] = False
             same[large[loose]] = SAMPLING_FACTOR * sampled[loose]
             near[large] = np.minimum(same[large], SAMPLING_FACTOR * nearest)
-        off = np.linalg.norm(places(uv.reshape(-1, 2)) - corners.reshape(-1, 3), axis=1)
-        most = off.reshape(-1, 3).max(axis=1)
-        return same + most, near + most
+        if close.any():
+            on = places(uv[close].reshape(-1, 2)).reshape(-1, 3, 3)
+            off[close] = np.linalg.norm(on - corners[close], axis=2).max(axis=1)
+        return same + off, near + off
 
 
 def spans_of(surface: Any) -> Spans | None:
@@ -160,7 +186,14 @@ def spans_of(surface: Any) -> Spans | None:
     )
     if kind in simple:
         return None
-    spline = None
+    ends_u = span_ends(surface.NbUIntervals, surface.UIntervals, GeomAbs_Shape.GeomAbs_CN)
+    ends_v = span_ends(surface.NbVIntervals, surface.VIntervals, GeomAbs_Shape.GeomAbs_CN)
+    kinks_u = kinks_v = np.zeros(0)
+    if len(ends_u) > _ONE_SPAN:
+        kinks_u = span_ends(surface.NbUIntervals, surface.UIntervals, GeomAbs_Shape.GeomAbs_C1)
+    if len(ends_v) > _ONE_SPAN:
+        kinks_v = span_ends(surface.NbVIntervals, surface.VIntervals, GeomAbs_Shape.GeomAbs_C1)
+    degrees, spline = (_TAME_DEGREE, _TAME_DEGREE), None
     if kind == Kind.GeomAbs_BSplineSurface:
         spline = surface.BSpline()
     elif kind == Kind.GeomAbs_BezierSurface:
@@ -168,46 +201,19 @@ def spans_of(surface: Any) -> Spans | None:
 
         spline = GeomConvert.SurfaceToBSplineSurface_s(surface.Bezier())
     if spline is not None:
-        return _of_spline(spline)
-    smooth = GeomAbs_Shape.GeomAbs_CN
-    ends_u = span_ends(surface.NbUIntervals(smooth), surface.UIntervals, smooth)
-    ends_v = span_ends(surface.NbVIntervals(smooth), surface.VIntervals, smooth)
-    unknown = np.full((3, len(ends_u) - 1, len(ends_v) - 1), np.inf)
-    degrees = (_TAME_DEGREE, _TAME_DEGREE)
-    return Spans(ends_u, ends_v, unknown, (np.zeros(0), np.zeros(0)), degrees)
+        degrees = spline.UDegree(), spline.VDegree()
+    return Spans(ends_u, ends_v, (kinks_u[1:-1], kinks_v[1:-1]), degrees, spline)
 
 
-def _of_spline(spline: Any) -> Spans:
-    net, knots, degrees, turns = spline_net(spline)
-    where = [_lengths(knots[way], degrees[way]) for way in (0, 1)]
-    ends = [np.r_[knots[way][where[way]], knots[way][where[way][-1] + 1]] for way in (0, 1)]
-    curving = np.concatenate(list(_curving(net, knots, degrees, where)), axis=1)
-    kinks = [_kinks(knots[way], degrees[way], ends[way]) for way in (0, 1)]
-    for way in (0, 1):
-        if turns[way]:
-            # The mesh of a closed face may run past the end: the spans go on as they began.
-            ends[way] = np.concatenate([ends[way] + k * turns[way] for k in (-1, 0, 1)])
-            ends[way] = np.delete(ends[way], [len(where[way]), 2 * len(where[way]) + 1])
-            curving = np.concatenate([curving] * 3, axis=way + 1)
-            seam = knots[way][degrees[way]]
-            # What is not known of the seam counts as a crease.
-            kinks[way] = np.concatenate(
-                [np.r_[seam, kinks[way]] + k * turns[way] for k in (-1, 0, 1)]
-            )
-    return Spans(ends[0], ends[1], curving, (kinks[0], kinks[1]), degrees)
-
-
-def _lengths(knots: Floats, degree: int) -> Numbers:
-    """Numbers of the knots that a span of some length begins at."""
-    inner = np.arange(degree, len(knots) - degree - 1)
-    return inner[np.diff(knots)[inner] > 0]
-
-
-def _kinks(knots: Floats, degree: int, ends: Floats) -> Floats:
-    """Knots between the first and last that repeat so often that a crease may be there."""
-    often = np.array([(knots == end).sum() >= degree for end in ends[1:-1]], dtype=bool)
-    kinks: Floats = ends[1:-1][often]
-    return kinks
+def _begins(ends: Floats, knots: Floats, degree: int, turn: float) -> Numbers:
+    """Numbers of the knots that the spans between some ends begin at, repeats counted."""
+    middles = (ends[:-1] + ends[1:]) / 2
+    low, high = knots[degree], knots[-degree - 1]
+    if turn:
+        middles = low + np.mod(middles - low, turn)
+    middles = np.clip(middles, low, np.nextafter(high, low))
+    begins: Numbers = np.searchsorted(knots, middles, side="right") - 1
+    return begins
 
 
 def _curving(
@@ -303,7 +309,7 @@ def _largest(values: Floats, first: Numbers, last: Numbers) -> Floats:
     return found
 
 
-def _nearest(on: Floats, off: Floats, corners: Floats) -> Floats:
+def _nearest(on: Floats, off: Floats, corners: Floats, enough_mm: float) -> Floats:
     """Largest distance (m,) of samples (m, s, 3) from their own triangles (m, 3, 3).
 
     off: (m, s) what they are away at most.
@@ -311,7 +317,7 @@ def _nearest(on: Floats, off: Floats, corners: Floats) -> Floats:
     from trimesh.triangles import closest_point
 
     nearer = off.copy()
-    of, which = np.nonzero(off > _SMALL_MM)
+    of, which = np.nonzero(off > max(enough_mm, _SMALL_MM))
     if len(of):
         points = on[of, which]
         nearer[of, which] = np.linalg.norm(closest_point(corners[of], points) - points, axis=1)

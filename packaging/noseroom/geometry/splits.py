@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
 _ROUNDS = 60
-_MOST_TRIANGLES = 100_000
+_MOST_TRIANGLES = 40_000
 # Of a triangle's sides, those are halved that are at least this share of its longest.
 _LONG = 0.7
 # Sides shorter than this share of what may be missing are left alone.
@@ -34,20 +34,17 @@ def split(mesh: Reading, most_mm: float) -> Reading:
     """
     if mesh.spans is None:
         return mesh
+    found = _with_hidden(mesh, most_mm)
+    if found.hidden is None or found.hidden[2].max() <= most_mm:
+        return found
     places = surface_places(mesh.surface)
     nodes, uv, triangles = mesh.nodes, mesh.uv, mesh.triangles
-    hidden = np.flatnonzero(~mesh.spans.plain(uv[triangles]))
-    if not len(hidden):
-        return mesh
-    some = triangles[hidden]
-    if mesh.spans.errors(places, uv[some], nodes[some])[1].max() <= most_mm:
-        return mesh
     fresh, errors = np.ones(len(triangles), dtype=bool), np.zeros(len(triangles))
     for _ in range(_ROUNDS):
         if len(triangles) > _MOST_TRIANGLES:
             break
         some = triangles[fresh]
-        errors[fresh] = mesh.spans.errors(places, uv[some], nodes[some])[1]
+        errors[fresh] = mesh.spans.errors(places, uv[some], nodes[some], most_mm)[1]
         sides, ends, inner = _sides(triangles)
         long = np.linalg.norm(nodes[ends[:, 0]] - nodes[ends[:, 1]], axis=1)
         long[~inner | (long < _SHORT * most_mm)] = 0.0
@@ -65,7 +62,20 @@ def split(mesh: Reading, most_mm: float) -> Reading:
         triangles, parents = _halved(triangles, number[sides])
         fresh = np.bincount(parents)[parents] > 1
         errors = errors[parents]
-    return replace(mesh, nodes=nodes, uv=uv, triangles=triangles, claimed_mm=0.0)
+    finer = replace(mesh, nodes=nodes, uv=uv, triangles=triangles, claimed_mm=0.0)
+    return _with_hidden(finer, most_mm)
+
+
+def _with_hidden(mesh: Reading, most_mm: float) -> Reading:
+    """The mesh of a free-form face with the errors that its triangles' own samples may not show."""
+    assert mesh.spans is not None
+    corners = mesh.uv[mesh.triangles]
+    hidden = np.flatnonzero(~mesh.spans.plain(corners))
+    if not len(hidden):
+        return replace(mesh, hidden=None)
+    nodes = mesh.nodes[mesh.triangles[hidden]]
+    errors = mesh.spans.errors(surface_places(mesh.surface), corners[hidden], nodes, most_mm)
+    return replace(mesh, hidden=(hidden, *errors))
 
 
 def _sides(triangles: Ints) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.bool_]]:

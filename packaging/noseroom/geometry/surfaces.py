@@ -92,16 +92,17 @@ def curve_ends(curve: Any) -> Floats:
     from OCP.GeomAbs import GeomAbs_Shape
 
     smooth = GeomAbs_Shape.GeomAbs_CN
-    return span_ends(curve.NbIntervals(smooth), curve.Intervals, smooth)
+    return span_ends(curve.NbIntervals, curve.Intervals, smooth)
 
 
-def span_ends(count: int, intervals: Any, smooth: Any) -> Floats:
-    """Return the ends (count + 1,) of what the kernel's `Intervals` of an adaptor hands out."""
+def span_ends(count: Callable[[Any], int], intervals: Any, smooth: Any) -> Floats:
+    """Return the ends (k + 1,) of an adaptor's intervals that are as smooth as asked."""
     from OCP.TColStd import TColStd_Array1OfReal
 
-    ends = TColStd_Array1OfReal(1, count + 1)
+    many = count(smooth)
+    ends = TColStd_Array1OfReal(1, many + 1)
     intervals(ends, smooth)
-    return np.array([ends.Value(i) for i in range(1, count + 2)])
+    return np.array([ends.Value(i) for i in range(1, many + 2)])
 
 
 def axes_of(position: Any) -> Floats:
