@@ -17,6 +17,8 @@ _LEAST_SHARE = 0.005
 _MOST_SUPPORTS = 10
 _SMALL_MM = 6.0  # below it sixteenths of an inch are too coarse for a ±
 _INCH_STEP_MM, _METRIC_STEP_MM = MM_PER_INCH / 16, 0.1
+_KEPT = 4
+"""Decimals that findings.json keeps: the words are the same when it is read back."""
 _MEASURE, _READ = "measure what is only assumed: ", "read line "
 # The first number of "18 ± 3 mm" has its unit at the far end.
 _MM_PAIR = re.compile(r"(-?\d+(?:\.\d+)?)(?: mm)? ± (\d+(?:\.\d+)?) mm\b")
@@ -29,6 +31,7 @@ def length(mm: float, unit: str) -> str:
     What is more than nothing but less than the rule's finest mark is "under 1/16 in": "0 in" would
     read like contact.
     """
+    mm = round(mm, _KEPT)
     step = _METRIC_STEP_MM if unit not in ("in", "ft") else _INCH_STEP_MM
     if 0 < mm < step:
         return f"under {format_length(step, unit)}"
@@ -37,6 +40,7 @@ def length(mm: float, unit: str) -> str:
 
 def at_least(mm: float, unit: str) -> str:
     """A length that has to be made up: rounded up."""
+    mm = round(mm, _KEPT)
     return (
         format_length(-mm, unit, rounding="down").removeprefix("-") if mm > 0 else length(mm, unit)
     )
