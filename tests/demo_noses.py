@@ -27,6 +27,16 @@ radiator:
     - core.front 60 aft of core support.face
 """
 
+WITH_CONDENSER = (
+    SMALL
+    + """\
+condenser:
+  core: {width: 420, height: 280, thickness: 20}
+  place:
+    - core.rear 15 ahead of radiator.core.front
+"""
+)
+
 DEMOS = sorted((Path(__file__).parents[1] / "vehicle_envelopes").glob("*.yaml"))
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from demo_noses import SMALL, command
+from demo_noses import WITH_CONDENSER, command
 from noseroom.errors import EnvelopeError
 from noseroom.findings import Finding, Verdict
 from noseroom.fingerprints import fingerprint
@@ -24,12 +24,8 @@ from noseroom.report.changes import changes
 from noseroom.report.result import Result
 
 NOSE = (
-    SMALL
+    WITH_CONDENSER
     + """\
-condenser:
-  core: {width: 420, height: 280, thickness: 20}
-  place:
-    - core.rear 15 ahead of radiator.core.front
 drier:
   diameter: 60
   height: 200

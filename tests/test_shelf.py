@@ -18,21 +18,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from demo_noses import SMALL
+from demo_noses import WITH_CONDENSER
 from noseroom.memo import Memo
 from noseroom.packing import pack, unpack
 from noseroom.shelf import Shelf, usual_folder
 
 FILE = "answers.sqlite"
-NOSE = (
-    SMALL
-    + """\
-condenser:
-  core: {width: 420, height: 280, thickness: 20}
-  place:
-    - core.rear 15 ahead of radiator.core.front
-"""
-)
 
 
 def filled(folder: Path, count: int = 200) -> None:
@@ -219,7 +210,7 @@ def checking(path: Path, cache: Path | str) -> subprocess.Popen[str]:
 def right(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A nose, and the answer of a run without a cache."""
     path = tmp_path_factory.mktemp("cache") / "nose.yaml"
-    path.write_text(NOSE)
+    path.write_text(WITH_CONDENSER)
     said, wrong = checking(path, "none").communicate()
     assert wrong == ""
     return path, said

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -180,8 +180,19 @@ class Pairs:
         couple = self._couple(a, b)
         ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
         lower, nominal, worst = np.inf, np.inf, None
+        bend = self.bend(a, mine, b, theirs)
+        crowds: tuple[Crowd, Crowd] | None = None
         quick: Floats | None = None
         waiting: list[_Candidate] = []
+
+        def both() -> tuple[Crowd, Crowd]:
+            """All pieces of either in one."""
+            nonlocal crowds
+            if crowds is None:
+                crowd = couple.mine.crowd(mine)
+                moved = crowd if shift is None else crowd.moved(shift)
+                crowds = moved, couple.theirs.crowd(theirs)
+            return crowds
 
         def measure(one: _Candidate) -> None:
             nonlocal lower, worst
@@ -194,7 +205,7 @@ class Pairs:
                 couple.sure,
                 # Only the worst pieces count: beyond those known already no pains are taken.
                 enough_mm=min(enough_mm, lower) + couple.slack_mm,
-                bend=self.bend(a, mine, b, theirs),
+                bend=bend,
                 found=(one.gap, one.way),
             )
             if worst is None or found.lower_mm - couple.slack_mm < lower:
@@ -204,7 +215,9 @@ class Pairs:
         def settle() -> None:
             """Measure the pieces that wait, but for those that are no worse than the worst."""
             nonlocal lower
-            bounds = self._towards(couple, a, mine, b, theirs, shift, waiting)
+            pieces = np.array([(one.i, one.j) for one in waiting])
+            ways = np.array([one.way for one in waiting])
+            bounds = bounds_towards(*both(), pieces, ways, couple.sure, bend) - couple.slack_mm
             for index in np.argsort(bounds, kind="stable"):
                 if bounds[index] < min(look, lower):
                     measure(waiting[index])
@@ -219,7 +232,7 @@ class Pairs:
                 break
             if quick is None and nominal < np.inf and len(ours) * len(others) > _MANY:
                 # The nearest boxes do not settle it: look at all of them at once.
-                quick = self._quick(couple, a, mine, b, theirs, shift)
+                quick = crowd_bounds(*both(), couple.sure, bend) - couple.slack_mm
             if quick is not None and quick[i, j] >= max(min(look, lower), nominal):
                 continue  # nor is it nearer as adjusted than what it surely keeps
             one = _Candidate(i, j, *nearest(ours[i][0], others[j][0], shift))
@@ -281,46 +294,6 @@ class Pairs:
         whole = np.zeros(len(self.layout.survey.sources))
         whole[columns] = form
         return whole
-
-    def _quick(
-        self,
-        couple: _Couple,
-        a: PlacedPart,
-        mine: str,
-        b: PlacedPart,
-        theirs: str,
-        shift: Floats | None,
-    ) -> Floats:
-        """Lower bounds on the sure gaps of all pieces of two components, mm: (p, q)."""
-        ours, others = couple.mine.crowd(mine), couple.theirs.crowd(theirs)
-        if shift is not None:
-            ours = ours.moved(shift)
-        bend = self.bend(a, mine, b, theirs)
-        return crowd_bounds(ours, others, couple.sure, bend) - couple.slack_mm
-
-    def _towards(
-        self,
-        couple: _Couple,
-        a: PlacedPart,
-        mine: str,
-        b: PlacedPart,
-        theirs: str,
-        shift: Floats | None,
-        candidates: Sequence[_Candidate],
-    ) -> Floats:
-        """Lower bounds on the sure gaps of some pieces along the ways to one another, mm: (k,)."""
-        ours, others = couple.mine.crowd(mine), couple.theirs.crowd(theirs)
-        if shift is not None:
-            ours = ours.moved(shift)
-        found = bounds_towards(
-            ours,
-            others,
-            np.array([(one.i, one.j) for one in candidates]),
-            np.array([one.way for one in candidates]),
-            couple.sure,
-            self.bend(a, mine, b, theirs),
-        )
-        return found - couple.slack_mm
 
     def _by_box_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats | None

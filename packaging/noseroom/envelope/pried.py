@@ -7,13 +7,11 @@ of where anything stands, and so is no equation of the survey.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import replace
 from typing import Any
 
 from noseroom.envelope.entries import Draft, FileWords
 from noseroom.envelope.figures import Figure, SentenceText
 from noseroom.envelope.kinds import Kinds
-from noseroom.envelope.mirror import as_facing, as_seated
 from noseroom.envelope.model import Direction, FeatureRef, PartEntry, Sentence
 from noseroom.envelope.names import (
     CENTRELINE,
@@ -25,6 +23,7 @@ from noseroom.envelope.names import (
 )
 from noseroom.envelope.phrases import TRAVELS, WENT
 from noseroom.envelope.schema import MARK
+from noseroom.envelope.sentences import as_the_file_says, names_for
 from noseroom.envelope.suggest import did_you_mean, listed, quoted
 from noseroom.errors import Fault, UnitsError
 from noseroom.units import split_length
@@ -87,11 +86,9 @@ def parse_travel(
 
     parts, unit, tape_mm and facing are as for `sentences.parse_place`. Raises BadSentenceError.
     """
-    seen: Kinds = {name: as_facing(kind) for name, kind in kinds.items()} if facing else kinds
-    names = Names(part, parts, seen, MARK)
+    names = names_for(part, parts, kinds, facing=facing)
     found = _Reader(" ".join(text.split()).rstrip("."), unit, tape_mm, names, line).read()
-    found = replace(found, text=text.strip())
-    return as_seated(found) if facing else found
+    return as_the_file_says(found, text, facing=facing)
 
 
 class _Reader(SentenceText):

@@ -69,11 +69,21 @@ def parse_place(
     Returns one sentence, or several where the words say several things ("parallel to").
     Raises SentenceError.
     """
-    seen: Kinds = {name: as_facing(kind) for name, kind in kinds.items()} if facing else kinds
-    names = Names(part, parts, seen, MARK)
+    names = names_for(part, parts, kinds, facing=facing)
     reader = _Reader(" ".join(text.split()).rstrip("."), line, names, unit, tape_mm, knowledge)
-    found = [replace(one, text=text.strip()) for one in reader.read()]
-    return [as_seated(one) for one in found] if facing else found
+    return [as_the_file_says(one, text, facing=facing) for one in reader.read()]
+
+
+def names_for(part: str, parts: Mapping[str, str], kinds: Kinds, *, facing: bool) -> Names:
+    """All that a sentence of one part may name, by the sides that its file speaks of."""
+    seen: Kinds = {name: as_facing(kind) for name, kind in kinds.items()} if facing else kinds
+    return Names(part, parts, seen, MARK)
+
+
+def as_the_file_says(sentence: Sentence, text: str, *, facing: bool) -> Sentence:
+    """A sentence with its text as it stands, and the car's own sides."""
+    kept = replace(sentence, text=text.strip())
+    return as_seated(kept) if facing else kept
 
 
 def parse_turn(
