@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -262,9 +263,13 @@ def watcher(path: Path) -> Iterator[tuple[subprocess.Popen[str], Path]]:
         text=True,
         env=os.environ | {"PYTHONUNBUFFERED": "1"},
     )
+    # Whatever it does not say ends the reading of its lines, not the patience of who waits.
+    deadline = threading.Timer(240, running.kill)
+    deadline.start()
     try:
         yield running, mine
     finally:
+        deadline.cancel()
         running.kill()
         running.wait()
 

@@ -87,7 +87,7 @@ def _declared(part: type[Part]) -> Iterator[tuple[Field[Any], Size | Choice | No
     for one in fields(part):
         declared = one.metadata.get("file")
         key = declared.key if isinstance(declared, Choice | Size) else ""
-        if key == "mounts" or key.startswith("moves."):
+        if key in ("mounts", "flex", "flap") or key.startswith("moves."):
             continue  # how far it moves is no matter of its shape
         if isinstance(declared, Size | Choice) or one.name == "run":
             yield one, declared

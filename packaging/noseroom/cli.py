@@ -126,7 +126,10 @@ def _remark(line: str) -> None:
 
 
 def _line(text: str) -> None:
-    """One line in the terminal's width; what it runs on to is set in further."""
+    """One line, on a terminal in its width; what it runs on to is set in further."""
+    if not sys.stdout.isatty():
+        print(text, flush=True)
+        return
     width = max(shutil.get_terminal_size().columns, 60)
     inset = " " * (len(text) - len(text.lstrip()) + 2)
     print(textwrap.fill(text, width, subsequent_indent=inset), flush=True)
