@@ -172,6 +172,8 @@ class Survey:
         if station not in self._felt:
             behind = self._behind[station]
             felt = np.array([one.station in behind for one in self.sources], dtype=bool)
+            # A size on which no reading depends moves nothing but its own part.
+            felt[len(self.adjustment.observed) :] = False
             for gain in self.placements[station].settled().gains:
                 # Sources that were added later (movements) stand after those of the adjustment.
                 felt[: gain.shape[1]] |= (gain != 0).any(axis=0)
