@@ -84,3 +84,9 @@ def as_seated(sentence: Sentence) -> Sentence:
 
 def _seated(ref: FeatureRef) -> FeatureRef:
     return replace(ref, feature=exchanged(ref.feature), spot=exchanged(ref.spot))
+
+
+def as_the_file_says(sentence: Sentence, text: str, *, facing: bool) -> Sentence:
+    """A sentence with its text as it stands, and the car's own sides."""
+    kept = replace(sentence, text=text.strip())
+    return as_seated(kept) if facing else kept

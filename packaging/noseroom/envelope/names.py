@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from noseroom.envelope.kinds import FeatureName, Kinds
+from noseroom.envelope.mirror import as_facing
 from noseroom.envelope.model import FeatureRef
 from noseroom.envelope.suggest import did_you_mean, listed, nearest, quoted
 from noseroom.errors import SentenceError
@@ -234,6 +235,14 @@ def _unknown_word(text: str, at: int) -> str:
     start = at + len(text[at:]) - len(text[at:].lstrip())
     end = _NAME_END.search(comparable(text), start)
     return text[start : end.start() if end else len(text)].strip(" ,.")
+
+
+def names_for(
+    part: str, parts: Mapping[str, str], kinds: Kinds, mark: str, *, facing: bool
+) -> Names:
+    """All that a sentence of one part may name, by the sides that its file speaks of."""
+    seen: Kinds = {name: as_facing(kind) for name, kind in kinds.items()} if facing else kinds
+    return Names(part, parts, seen, mark)
 
 
 def _matching(

@@ -12,6 +12,7 @@ from typing import Any
 from noseroom.envelope.entries import Draft, FileWords
 from noseroom.envelope.figures import Figure, SentenceText
 from noseroom.envelope.kinds import Kinds
+from noseroom.envelope.mirror import as_the_file_says
 from noseroom.envelope.model import Direction, FeatureRef, PartEntry, Sentence
 from noseroom.envelope.names import (
     CENTRELINE,
@@ -20,10 +21,10 @@ from noseroom.envelope.names import (
     Names,
     UnknownNameError,
     comparable,
+    names_for,
 )
 from noseroom.envelope.phrases import TRAVELS, WENT
 from noseroom.envelope.schema import MARK
-from noseroom.envelope.sentences import as_the_file_says, names_for
 from noseroom.envelope.suggest import did_you_mean, listed, quoted
 from noseroom.errors import Fault, UnitsError
 from noseroom.units import split_length
@@ -86,7 +87,7 @@ def parse_travel(
 
     parts, unit, tape_mm and facing are as for `sentences.parse_place`. Raises BadSentenceError.
     """
-    names = names_for(part, parts, kinds, facing=facing)
+    names = names_for(part, parts, kinds, MARK, facing=facing)
     found = _Reader(" ".join(text.split()).rstrip("."), unit, tape_mm, names, line).read()
     return as_the_file_says(found, text, facing=facing)
 

@@ -16,7 +16,7 @@ from typing import Literal
 from noseroom.envelope.contact import direction_of
 from noseroom.envelope.figures import STEEPEST_DEG, WIDTH, Figure, SentenceText
 from noseroom.envelope.kinds import CAR, Kind, Kinds
-from noseroom.envelope.mirror import as_facing, as_seated
+from noseroom.envelope.mirror import as_the_file_says
 from noseroom.envelope.model import (
     Direction,
     FeatureRef,
@@ -25,7 +25,14 @@ from noseroom.envelope.model import (
     Sentence,
     Turn,
 )
-from noseroom.envelope.names import CENTRELINE, BadSentenceError, Named, Names, comparable
+from noseroom.envelope.names import (
+    CENTRELINE,
+    BadSentenceError,
+    Named,
+    Names,
+    comparable,
+    names_for,
+)
 from noseroom.envelope.phrases import (
     AGAINST,
     DIRECTIONS,
@@ -69,21 +76,9 @@ def parse_place(
     Returns one sentence, or several where the words say several things ("parallel to").
     Raises SentenceError.
     """
-    names = names_for(part, parts, kinds, facing=facing)
+    names = names_for(part, parts, kinds, MARK, facing=facing)
     reader = _Reader(" ".join(text.split()).rstrip("."), line, names, unit, tape_mm, knowledge)
     return [as_the_file_says(one, text, facing=facing) for one in reader.read()]
-
-
-def names_for(part: str, parts: Mapping[str, str], kinds: Kinds, *, facing: bool) -> Names:
-    """All that a sentence of one part may name, by the sides that its file speaks of."""
-    seen: Kinds = {name: as_facing(kind) for name, kind in kinds.items()} if facing else kinds
-    return Names(part, parts, seen, MARK)
-
-
-def as_the_file_says(sentence: Sentence, text: str, *, facing: bool) -> Sentence:
-    """A sentence with its text as it stands, and the car's own sides."""
-    kept = replace(sentence, text=text.strip())
-    return as_seated(kept) if facing else kept
 
 
 def parse_turn(
