@@ -8,7 +8,8 @@ from scipy.optimize import lsq_linear
 from scipy.spatial.transform import Rotation
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.clearance import Relation, clearance, near_pairs
+from noseroom.geometry.all_pairs import all_pairs
+from noseroom.geometry.clearance import Relation, clearance
 from noseroom.geometry.kernel import transformed, volume_mm3
 from noseroom.geometry.mesh import body_from_mesh, body_from_shape
 from noseroom.tolerances import Tolerances
@@ -249,11 +250,11 @@ def test_a_cap_that_is_no_length_is_refused(cap):
 def test_near_pairs_leaves_out_only_what_is_far():
     bodies = [ball(10)] * 4
     poses = [None, at(30), at(200), at(200, 0, 25)]
-    assert near_pairs(bodies, poses, 50) == [(0, 1), (2, 3)]
-    assert near_pairs(bodies, poses, 4) == []
-    assert near_pairs([], [], 5) == []
+    assert list(all_pairs(bodies, poses, 50).near) == [(0, 1), (2, 3)]
+    assert list(all_pairs(bodies, poses, 4).near) == []
+    assert list(all_pairs([], [], 5).near) == []
     with pytest.raises(GeometryError):
-        near_pairs(bodies, poses[:2], 5)
+        all_pairs(bodies, poses[:2], 5)
 
 
 def test_the_order_of_the_two_changes_only_the_order_of_the_points():

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks import words
+from noseroom.checks.bodies import CAP_MM, Bodies
 from noseroom.checks.movement import Motion, motions_of
 from noseroom.checks.moving import gives
 from noseroom.checks.moving_search import MovingSearch, Nearest
@@ -24,7 +25,7 @@ from noseroom.checks.stand_ins import StandIns
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.fingerprints import fingerprint
 from noseroom.geometry.clearance import Clearance, clearance
-from noseroom.geometry.mesh import Body, body_from_shape
+from noseroom.geometry.mesh import body_from_shape
 from noseroom.geometry.separation import MovingPiece, box_gap, nearest
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.at_speed import FlappingBelt, FlexingFan
@@ -33,12 +34,10 @@ from noseroom.parts.fan import Fan
 from noseroom.tables.shares import shares
 
 Floats = NDArray[np.float64]
-Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
 
 STATE = "at speed"
 FAN_RULE, BELT_RULE = "at speed", "belt flap"
-_CAP_MM = 150.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,10 +269,10 @@ def _sure_foul(still: Pairs, bodies: Bodies, swing: _Swing, case: Nearest) -> Cl
     if not isinstance(part.part, FlexingFan):
         return None  # a span's swing is a figure of experience, never a sure foul
     asked = swing.rule.value_mm
-    gap = still.sure_gap(part, case.mine, case.b, case.theirs, enough_mm=asked, look_mm=_CAP_MM)
+    gap = still.sure_gap(part, case.mine, case.b, case.theirs, enough_mm=asked, look_mm=CAP_MM)
     body = body_from_shape(case.mine, part.part.solids()[case.mine])
     other = bodies[case.b.name, case.theirs]
-    found = clearance(body, other, part.pose, case.b.pose, cap_mm=_CAP_MM)
+    found = clearance(body, other, part.pose, case.b.pose, cap_mm=CAP_MM)
     apart = -found.pull_apart.distance_mm if found.pull_apart else found.distance_mm
     return found if apart + gap.spread_mm < asked else None
 

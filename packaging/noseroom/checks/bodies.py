@@ -59,15 +59,15 @@ class Bodies(Mapping[tuple[str, str], Body]):
         b: PlacedPart,
         theirs: str,
         *,
-        pose_a: Floats | None = None,
+        poses: tuple[Floats, Floats] | None = None,
         cap_mm: float = CAP_MM,
         tolerances: Tolerances = DEFAULT,
     ) -> Clearance:
-        """The clearance of two components where they stand, or with a at another pose (4, 4)."""
-        here = a.pose if pose_a is None else np.round(pose_a, 10)
+        """The clearance of two components where they stand, or at other poses, (4, 4) each."""
+        here, there = (a.pose, b.pose) if poses is None else (np.round(one, 10) for one in poses)
         # Measured about a's own origin: parts that are moved alike stay as far apart, to the bit.
         origin = here[:3, 3]
-        homes = [_about(here, origin), _about(b.pose, origin)]
+        homes = [_about(here, origin), _about(there, origin)]
         key = (self._prints[a.name], mine, self._prints[b.name], theirs)
         found = self._memo.get(
             ("clearance", *key, homes[0].tobytes(), homes[1].tobytes(), cap_mm, tolerances),

@@ -10,23 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks import words
+from noseroom.checks.bodies import Bodies
 from noseroom.checks.movement import Motion, motions_of, movers
 from noseroom.checks.moving_search import MovingSearch, Nearest
 from noseroom.checks.moving_words import doing, hinge_to_measure, may_do, to_measure
 from noseroom.checks.pairs import Pairs, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
-from noseroom.geometry.clearance import clearance
-from noseroom.geometry.mesh import Body
 from noseroom.layout import PlacedPart
 
 Floats = NDArray[np.float64]
-Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
 
 STATE = "moving"
 RULE = "moving"
-_CAP_MM = 150.0
 _NEAR_MM = 60.0
 """An engine of which nobody knows where it stands matters to what is nearer than this."""
 _ENGINE_GROUPS = ("engine", "fan and hub")
@@ -191,8 +188,8 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
     measured = bound = None
     points: tuple[tuple[float, float, float], ...] = ()
     if not case.unseen and gap.answers(rule.value_mm):
-        body, other = bodies[a.name, case.mine], bodies[b.name, case.theirs]
-        solids = clearance(body, other, case.pose(a), case.pose(b), cap_mm=_CAP_MM)
+        poses = case.pose(a), case.pose(b)
+        solids = bodies.clearance(a, case.mine, b, case.theirs, poses=poses)
         measured, bound = solids.distance_mm, solids.bound_mm
         if solids.pull_apart is not None:
             measured = bound = -solids.pull_apart.distance_mm

@@ -7,7 +7,6 @@ overlapping, one inside the other and apart are four answers, and "undecided" is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -102,26 +101,6 @@ def placed_clearance(
     if boxes_mm > 0 and boxes_mm >= cap_mm:
         return Clearance(Relation.APART, np.nan, boxes_mm)
     return pair.measure()
-
-
-def near_pairs(
-    bodies: Sequence[Body], poses: Sequence[Pose | None], cap_mm: float
-) -> list[tuple[int, int]]:
-    """Return the pairs (i < j) whose boxes may be less than `cap_mm` apart, in order.
-
-    Every pair that is left out is at least `cap_mm` apart for certain.
-
-    Raises:
-        GeometryError: not one pose for every body, or a pose that is not rigid.
-    """
-    if len(bodies) != len(poses):
-        raise GeometryError(f"{len(bodies)} bodies but {len(poses)} poses")
-    if not bodies:
-        return []
-    boxes = np.concatenate([_box(*placed) for placed in zip(bodies, poses, strict=True)])
-    i, j = np.triu_indices(len(bodies), k=1)
-    near = box_gaps(boxes, boxes)[i, j] - NUMERIC_MM < cap_mm
-    return list(zip(i[near].tolist(), j[near].tolist(), strict=True))
 
 
 def _box(body: Body, pose: Pose | None) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from noseroom.tables.rows import rows_of
+from noseroom.tables.rows import figures_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,4 @@ class ClearanceRule:
 @cache
 def clearance_rules() -> dict[str, ClearanceRule]:
     """All rules by key, in the table's order."""
-    return {
-        row["key"]: ClearanceRule(row["key"], float(row["value_mm"]), row["source"], row["meaning"])
-        for row in rows_of("clearances.csv")
-    }
+    return figures_of("clearances.csv", "value_mm", ClearanceRule)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from noseroom.tables.rows import rows_of
+from noseroom.tables.rows import figures_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,4 @@ class Limit:
 @cache
 def limits() -> dict[str, Limit]:
     """All limits by key, in the table's order."""
-    return {
-        row["key"]: Limit(row["key"], float(row["limit_deg"]), row["source"], row["meaning"])
-        for row in rows_of("limits.csv")
-    }
+    return figures_of("limits.csv", "limit_deg", Limit)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-from noseroom.tables.rows import rows_of
+from noseroom.tables.rows import figures_of, rows_of
 
 _THREAD = re.compile(r"\s*(?P<size>M\s?\d+|\d+/\d+)(?![\d/.])", re.IGNORECASE)
 
@@ -34,10 +34,7 @@ class BoltHead:
 @cache
 def needs() -> dict[str, Need]:
     """All figures by key, in the table's order."""
-    return {
-        row["key"]: Need(row["key"], float(row["value"]), row["source"], row["meaning"])
-        for row in rows_of("service.csv")
-    }
+    return figures_of("service.csv", "value", Need)
 
 
 @cache

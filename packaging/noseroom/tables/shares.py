@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from noseroom.tables.rows import rows_of
+from noseroom.tables.rows import figures_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,4 @@ class Share:
 @cache
 def shares() -> dict[str, Share]:
     """All shares by key, in the table's order."""
-    return {
-        row["key"]: Share(row["key"], float(row["share"]), row["source"], row["meaning"])
-        for row in rows_of("shares.csv")
-    }
+    return figures_of("shares.csv", "share", Share)
