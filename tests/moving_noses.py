@@ -24,6 +24,18 @@ tape: 0.01
 core support:
   opening: {width: 700, height: 500}
 """
+BAR = """
+anti-roll bar:
+  width: 900
+  diameter: 22
+  arms: {{length: 250, diameter: 30, point: aft}}
+  moves: {{turn: {turn} ± 0.001 deg}}
+  place:
+    - axis 0 aft of core support.face
+    - axis 100 below core support.opening.bottom
+    - middle 0 right of centreline
+"""
+
 TRUE = """    - plumb ± 0.003 deg
     - level ± 0.003 deg
     - square across ± 0.003 deg

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from moving_noses import (
+    BAR,
     TRUE,
     answers,
     arranged,
@@ -104,17 +105,6 @@ def test_three_movements_of_two_things_agree_with_another_search() -> None:
 
 # -- bars, arms and links ------------------------------------------------------------------------
 
-BAR = """
-anti-roll bar:
-  width: 900
-  diameter: 22
-  arms: {{length: 250, diameter: 30, point: aft}}
-  moves: {{turn: {turn} ± 0.001 deg}}
-  place:
-    - axis 0 aft of core support.face
-    - axis 100 below core support.opening.bottom
-    - middle 0 right of centreline
-"""
 LINK = """
 steering link:
   diameter: 30

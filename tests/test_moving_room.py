@@ -9,11 +9,11 @@ import pytest
 from scipy.spatial import ConvexHull
 
 import noseroom
+from moving_noses import BAR, HEAD, TRUE, arranged, box, engine, hood
 from noseroom.checks.motion import motions_of
 from noseroom.checks.moving_room import moving_rooms, swept
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout
-from test_moving import BAR, HEAD, TRUE, arranged, box, engine, hood
 
 
 def inside_one(points: np.ndarray, bodies: object) -> np.ndarray:
