@@ -10,7 +10,7 @@ from noseroom.envelope.kinds import FeatureName, Kind
 from noseroom.envelope.mirror import as_seated
 from noseroom.envelope.model import FeatureRef, Sentence
 from noseroom.envelope.phrases import FORMS
-from noseroom.envelope.sentences import parse_place
+from noseroom.envelope.places import parse_place
 from noseroom.errors import SentenceError
 
 SIDES = ("top", "bottom", "left", "right")

@@ -14,8 +14,8 @@ import pytest
 
 import noseroom
 from noseroom.cli import _parser
+from noseroom.envelope.places import parse_place
 from noseroom.envelope.reader import read_text
-from noseroom.envelope.sentences import parse_place
 from noseroom.errors import SentenceError
 from noseroom.findings import Verdict, exit_status
 from noseroom.parts.registry import KINDS

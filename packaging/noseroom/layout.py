@@ -82,7 +82,13 @@ class PlacedPart:
     @cached_property
     def components(self) -> tuple[str, ...]:
         """Names of its components, in the order of its pieces."""
-        return tuple(self.moving)
+        memo: Memo | None = vars(self).get("_memo")
+        if memo is None:
+            return tuple(self.moving)
+        return memo.get(("components", fingerprint(self.part)), self._named)
+
+    def _named(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(piece.component for piece in self.part.pieces()))
 
     @property
     def ghosts(self) -> tuple[str, ...]:
@@ -92,6 +98,10 @@ class PlacedPart:
     @cached_property
     def moving(self) -> Mapping[str, tuple[tuple[MovingPiece, ...], ...]]:
         """Placed pieces by component, one tuple for each placement."""
+        memo: Memo | None = vars(self).get("_memo")
+        return self._placed_anew() if memo is None else self._recalled(memo)
+
+    def _placed_anew(self) -> Mapping[str, tuple[tuple[MovingPiece, ...], ...]]:
         found: dict[str, list[tuple[MovingPiece, ...]]] = {}
         for placement in self.placements:
             made: dict[str, list[MovingPiece]] = {}
@@ -103,9 +113,11 @@ class PlacedPart:
 
     def recall(self, memo: Memo) -> None:
         """Take its placed pieces from a memo, where it stands there as it stands here."""
+        vars(self)["_memo"] = memo
+
+    def _recalled(self, memo: Memo) -> Mapping[str, tuple[tuple[MovingPiece, ...], ...]]:
         ways = [(*one.gains, *one.nulls, one.pose, list(one.size_gain)) for one in self.placements]
-        key = fingerprint("moving", self.part, ways)
-        vars(self)["moving"] = memo.get(key, lambda: self.moving)
+        return memo.get(fingerprint("moving", self.part, ways), self._placed_anew)
 
     def port(self, name: str) -> Port | None:
         """A port in the vehicle frame, or None where it has no such port."""

@@ -32,7 +32,11 @@ from noseroom.tables.clearances import clearance_rules
 from noseroom.threads import one_thread
 
 if TYPE_CHECKING:
+    from noseroom.checks.at_once import Outlook
     from noseroom.checks.bodies import Bodies
+    from noseroom.checks.drift import Checked
+    from noseroom.checks.margins import Margins
+    from noseroom.checks.pairs import Pairs
     from noseroom.findings import Finding
 
 Progress = Callable[[int, int, str], None]
@@ -122,11 +126,18 @@ class Session:
         self._files_from = files_from
         shelf = None if cache is None else Shelf(cache, fingerprint(versions()))
         self._memo = Memo(shelf)
+        self._last: Nose | None = None
+        self._checked: Checked | None = None
 
     @property
     def made(self) -> int:
         """How many answers have been computed so far."""
         return self._memo.made
+
+    @property
+    def margins(self) -> Margins | None:
+        """What the last full check noted of every pair; None before the first."""
+        return None if self._checked is None else self._checked.margins
 
     def check(self, text: str | bytes | None = None, progress: Progress | None = None) -> Result:
         """The result for the file as it is now, or for a text in its place; nothing is written.
@@ -147,10 +158,30 @@ class Session:
         return Asked(envelope, tuple(files), digest(envelope, files))
 
     def nose(self, asked: Asked, say: Progress) -> Nose:
-        """The layout of what was read."""
-        self._memo.turn()
-        shapes = read_shapes(self.path, asked.envelope, asked.files, say, self._memo)
-        return Nose(asked, arranged(self.path, asked.envelope, shapes))
+        """The layout of what was read; the last one, where nothing has changed since."""
+        if self._last is None or self._last.asked.digest != asked.digest:
+            shapes = read_shapes(self.path, asked.envelope, asked.files, say, self._memo)
+            self._last = Nose(asked, arranged(self.path, asked.envelope, shapes))
+        return self._last
+
+    def at_once(self, text: str | bytes | None = None) -> Outlook | None:
+        """The verdicts for the file as it is now, or for a text in its place, without figures.
+
+        What the last full check left room for is taken over from it; only where a changed reading
+        could make another verdict is anything computed. None where there is nothing to take over:
+        before the first check, and when more than figures has changed.
+
+        Raises EnvelopeError, with every fault by line.
+        """
+        nose = self.nose(self.read(text), _silent)
+        if self._checked is None:
+            return None
+        from noseroom.checks.at_once import verdicts_at_once
+        from noseroom.checks.bodies import Bodies
+
+        with one_thread():
+            bodies = Bodies(nose.layout, self._memo)
+            return verdicts_at_once(self._checked, nose.layout, bodies, self._memo)
 
     def bodies(self, nose: Nose, say: Progress) -> Bodies:
         """All bodies of a nose. Loads the CAD kernel."""
@@ -161,10 +192,16 @@ class Session:
     def judge(self, nose: Nose, say: Progress) -> Result:
         """All checks on a nose. Only what is not known yet needs bodies, and the CAD kernel."""
         from noseroom.checks.bodies import Bodies
+        from noseroom.checks.drift import Checked
+        from noseroom.checks.margins import Margins
+        from noseroom.checks.pairs import Pairs
 
+        self._memo.turn()
+        margins, pairs = Margins(), Pairs(nose.layout, memo=self._memo)
         with one_thread():
             bodies = Bodies(nose.layout, self._memo)
-            findings, far_pairs = judged(nose.layout, bodies, self._memo, say)
+            findings, far_pairs = judged(pairs, bodies, say, margins)
+        self._checked = Checked(pairs, margins)
         for line in self._memo.save():
             self._remark(line)
         return summed_up(nose.layout, nose.asked.digest, findings, far_pairs, versions())
@@ -248,32 +285,34 @@ def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
 
 
 def judged(
-    layout: Layout, bodies: Bodies, memo: Memo, say: Progress
+    pairs: Pairs, bodies: Bodies, say: Progress, margins: Margins
 ) -> tuple[tuple[Finding, ...], int]:
     """All findings, the worst first, and how many pairs are surely far apart.
 
-    memo: what is in it already is not computed again.
+    margins: where the verdict on each pair is noted, with how much it may change and stand.
     """
     from noseroom.checks.at_speed import check_at_speed
     from noseroom.checks.belts import check_belts
     from noseroom.checks.fan_gap import check_fan_gaps
     from noseroom.checks.fit import check_fit
+    from noseroom.checks.margins import MOVING
     from noseroom.checks.moving import check_moving
-    from noseroom.checks.pairs import Pairs
     from noseroom.checks.rules import Rules
     from noseroom.checks.service import check_service
 
-    rules, pairs = Rules(layout.envelope), Pairs(layout, memo=memo)
-    fit = check_fit(pairs, bodies, rules, say)
-    settled = fit.settled(layout)
-    moving = check_moving(pairs, bodies, rules, settled, say)
+    layout = pairs.layout
+    rules = Rules(layout.envelope)
+    fit = check_fit(pairs, bodies, rules, say, margins)
+    settled = margins.settled(layout)
+    moving = check_moving(pairs, bodies, rules, settled, say, margins)
+    open_moving = margins.open_pairs(MOVING)
     found = (
         *check_agreement(layout),
-        *check_fan_gaps(pairs, rules, say),
+        *check_fan_gaps(pairs, rules, say, margins),
         *check_belts(pairs, rules),
         *fit.findings,
         *moving,
-        *check_at_speed(pairs, bodies, rules, settled, moving, say),
+        *check_at_speed(pairs, bodies, rules, settled, open_moving, say, margins),
         *check_service(pairs, rules, say),
     )
     return tuple(sorted(found, key=lambda one: one.verdict.rank)), fit.far_pairs

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from noseroom.errors import EnvelopeError, NoseroomError
 from noseroom.pipeline import Progress, Session
-from noseroom.report.changes import changes
+from noseroom.report.changes import at_once, changes
 from noseroom.report.result import Result
 from noseroom.shelf import usual_folder
 
@@ -29,9 +29,10 @@ def watch(
 ) -> Result | None:
     """Check an envelope file, and again each time that it is saved, until it is interrupted.
 
-    say: is given each line to show; remark: what went wrong without harm to the answers. rounds:
-    how many times to check; without end if not given. Nothing is written. A file that cannot be
-    used is said so, and waited for. Returns the last result, None where there is none.
+    say: is given each line to show, first the verdicts and then, when they are known, the figures;
+    remark: what went wrong without harm to the answers. rounds: how many times to check; without
+    end if not given. Nothing is written. A file that cannot be used is said so, and waited for.
+    Returns the last result, None where there is none.
     """
     session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
     known: Result | None = None
@@ -40,6 +41,9 @@ def watch(
             say(f"{path} is gone; waiting for it")
             continue
         try:
+            soon = None if known is None else session.at_once()
+            for line in () if soon is None or known is None else at_once(known.title, soon):
+                say(line)
             now = session.check(progress=progress)
         except EnvelopeError as error:
             say(str(error))

@@ -1,4 +1,4 @@
-"""How long new verdicts take when one reading or size of a nose changes, against a fresh check.
+"""How long verdicts and figures take when one reading or size changes, against a fresh check.
 
 Every place reading and every size that the file gives is changed by a little, one at a time, in a
 running session, and put back. Seconds are of this process's own processor time, which other work on
@@ -70,6 +70,10 @@ def timed(session: Session, text: str) -> tuple[float, Result]:
     return time.process_time() - start, result
 
 
+def _about_fan(part: str, line: str) -> bool:
+    return part == "fan" or "fan" in line.split()
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     home = Path(__file__).resolve().parents[2]
@@ -87,16 +91,24 @@ def main() -> None:
     taken: dict[str, list[tuple[float, str]]] = defaultdict(list)
     for kind, part, line, new in changes_of(text)[:: options.every]:
         try:
+            start = time.process_time()
+            outlook = session.at_once(new)
+            soon = time.process_time() - start
             seconds, _ = timed(session, new)
         except EnvelopeError:
             continue  # a sixteenth more is more than the part can have
-        about_fan = part == "fan" or "fan" in line.split()
-        name = "the fan" if about_fan else kind
-        taken[name].append((seconds, f"{part}: {line}"))
+        at_once = "fan at once" if _about_fan(part, line) else f"{kind} at once"
+        taken[at_once].append((soon if outlook else soon + seconds, f"{part}: {line}"))
+        name = "the fan" if _about_fan(part, line) else kind
+        taken[name].append((soon + seconds, f"{part}: {line}"))
         back, _ = timed(session, text)
         taken["taken back"].append((back, part))
-        ratio = fresh / seconds
-        print(f"{seconds:7.3f} s  {ratio:6.1f} times  {name:10s} {part}: {line}", flush=True)
+        ratio = fresh / (soon + seconds)
+        print(
+            f"{soon:7.3f} s verdicts, {soon + seconds:7.3f} s figures ({ratio:4.1f} times)  "
+            f"{name:8s} {part}: {line}",
+            flush=True,
+        )
     for name, all_of_it in taken.items():
         seconds = sorted(one for one, _ in all_of_it)
         middle = seconds[len(seconds) // 2]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks import words
 from noseroom.checks.bodies import CAP_MM, Bodies
+from noseroom.checks.margins import AMPLE_MM, AT_SPEED, Margins
 from noseroom.checks.movement import Motion, motions_of
 from noseroom.checks.moving import gives
 from noseroom.checks.moving_search import MovingSearch, Nearest
@@ -61,55 +62,108 @@ def check_at_speed(
     bodies: Bodies,
     rules: Rules,
     settled: Collection[frozenset[str]],
-    moving: Collection[Finding],
+    moving: Collection[frozenset[str]],
     progress: Progress,
+    margins: Margins | None = None,
 ) -> tuple[Finding, ...]:
     """Findings on pairs that may meet at speed, or one for each fan and belt that meets nothing.
 
-    settled: the pairs that are known to keep their rules at rest. moving: what was found when the
-    engine moves. Of pairs that are open in either, what is to be said has been said.
+    settled: the pairs that are known to keep their rules at rest. moving: the pairs that do not
+    when something moves. Of pairs that are open in either, what is to be said has been said.
+    margins: where the verdict on each pair is noted, with how much it may change and stand.
     """
-    said = {frozenset(one.parts) for one in moving if one.verdict is not Verdict.FITS}
+    noted = Margins() if margins is None else margins
     swings = list(_swings(pairs.layout, rules))
     if not swings:
         return ()
-    still = _Running(pairs, {one.part.name: one.part for one in swings})
-    search = MovingSearch(still, motions_of(pairs.layout))
+    still, search = _running(pairs, swings)
     found: list[Finding] = []
     for done, swing in enumerate(swings):
         progress(done, len(swings), f"{swing.part.name} at speed")
-        others = [
-            other
-            for other in still.layout.parts.values()
-            if other.components
-            and not other.unplaced
-            and frozenset((swing.part.name, other.name)) in settled
-            and frozenset((swing.part.name, other.name)) not in said
-        ]
-        cases = (
-            _nearest(search, swing.part, other, swing.rule.value_mm)
-            for other in others
-            if not still.keeps_clear(search, swing.part, other, swing.rule.value_mm)
-        )
-        bad = [_finding(search, bodies, swing, case) for case in cases if case is not None]
+        others = list(_others(still, swing, settled, moving))
+        cases = [_judged(still, search, bodies, swing, other, noted) for other in others]
+        bad = [_finding(search, swing, case, foul) for case, foul in cases if case is not None]
         found += bad
         if others and not bad:
             found.append(_all_clear(search, swing, len(others)))
     return tuple(found)
 
 
+def look_at_speed(
+    pairs: Pairs,
+    bodies: Bodies,
+    rules: Rules,
+    settled: Collection[frozenset[str]],
+    moving: Collection[frozenset[str]],
+    margins: Margins,
+) -> None:
+    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
+    swings = list(_swings(pairs.layout, rules))
+    if not swings:
+        return
+    still, search = _running(pairs, swings)
+    for swing in swings:
+        for other in _others(still, swing, settled, moving):
+            if not margins.stands(AT_SPEED, swing.part, other):
+                _judged(still, search, bodies, swing, other, margins)
+
+
+def _running(pairs: Pairs, swings: list[_Swing]) -> tuple[_Running, MovingSearch]:
+    still = _Running(pairs, {one.part.name: one.part for one in swings})
+    return still, MovingSearch(still, motions_of(pairs.layout))
+
+
+def _others(
+    still: _Running,
+    swing: _Swing,
+    settled: Collection[frozenset[str]],
+    moving: Collection[frozenset[str]],
+) -> Iterator[PlacedPart]:
+    """What a part that swings is held against."""
+    for other in still.layout.parts.values():
+        pair = frozenset((swing.part.name, other.name))
+        if other.components and not other.unplaced and pair in settled and pair not in moving:
+            yield other
+
+
+def _judged(
+    still: _Running,
+    search: MovingSearch,
+    bodies: Bodies,
+    swing: _Swing,
+    other: PlacedPart,
+    margins: Margins,
+) -> tuple[Nearest | None, Clearance | None]:
+    """Where two may come too near, None where they do not; and the solids, if they surely foul."""
+    asked = swing.rule.value_mm
+    sure = still.sure_mm(search, swing.part, other, asked)
+    case = None if sure >= asked else _nearest(search, swing.part, other, asked)
+    foul, verdict, room = None, Verdict.FITS, sure - asked
+    if case is not None:
+        known = case.gap.answers(asked) and not case.unseen
+        verdict = Verdict.TOO_CLOSE if known else Verdict.NOT_KNOWN
+        room = asked - case.gap.lower_mm
+        if known and swing.said and isinstance(swing.part.part, FlexingFan):
+            solids, over = _solids(still, bodies, swing, case)
+            room = min(room, -over) if over <= 0 else over
+            if over > 0:
+                foul, verdict = solids, Verdict.FOULS
+    bent = search.at_rest.bent_mm(swing.part, other)
+    margins.note(AT_SPEED, swing.part, other, verdict, float(room), bent)
+    return case, foul
+
+
 class _Running(StandIns):
     """A nose with what its fans and belts reach at speed in their stead."""
 
-    def keeps_clear(
-        self, search: MovingSearch, a: PlacedPart, b: PlacedPart, asked_mm: float
-    ) -> bool:
-        """Whether it was found before that two parts keep what is asked, all else being the same.
+    def sure_mm(self, search: MovingSearch, a: PlacedPart, b: PlacedPart, asked_mm: float) -> float:
+        """What surely stays between two parts, remembered while all else is the same.
 
         The answer rests on the two, on what carries them, and on how that moves.
         """
+        search = _search_for(search, b)
         if self._keys is None:
-            return False
+            return search.surely_mm(a, b, asked_mm, ample_mm=AMPLE_MM)
         roots = [self.layout.parts[one.root] for one in search.motions]
         key = (
             "at speed",
@@ -132,20 +186,27 @@ class _Running(StandIns):
                 any(gives(one, b) for one in search.motions),
             ),
         )
-        return self._keys.get(a, b, key, lambda: _nearest(search, a, b, asked_mm) is None)
+        return self._keys.get(
+            a, b, key, lambda: search.surely_mm(a, b, asked_mm, ample_mm=AMPLE_MM)
+        )
 
 
-def _nearest(
-    search: MovingSearch, mover: PlacedPart, other: PlacedPart, asked_mm: float
-) -> Nearest | None:
-    """The components that may come nearer than is asked, or None where all surely do not.
+def _search_for(search: MovingSearch, other: PlacedPart) -> MovingSearch:
+    """The search in which a part is held against what swings.
 
     A hose from the engine to the body gives way to its movement, but not to a fan: it is held
     against what moves as if nothing else did.
     """
     if any(gives(one, other) for one in search.motions):
-        search = MovingSearch(search.at_rest, ())
-    return search.nearest(mover, other, asked_mm)
+        return MovingSearch(search.at_rest, ())
+    return search
+
+
+def _nearest(
+    search: MovingSearch, mover: PlacedPart, other: PlacedPart, asked_mm: float
+) -> Nearest | None:
+    """The components that may come nearer than is asked, or None where all surely do not."""
+    return _search_for(search, other).nearest(mover, other, asked_mm)
 
 
 def flex_mm(fan: PlacedPart) -> float:
@@ -160,16 +221,28 @@ def flap(belt: PlacedPart) -> float:
     return read.value + read.half_width
 
 
+def at_speed(placed: PlacedPart) -> FlexingFan | FlappingBelt | None:
+    """What a fan or belt may reach at speed, as a part in its stead; None where it is neither."""
+    part = placed.part
+    if isinstance(part, Fan) and not placed.unplaced:
+        ahead = flex_mm(placed)
+        return FlexingFan.of(part, ahead, ahead * shares()["fan aft"].share)
+    if isinstance(part, Belt) and part.run and part.path.spans:
+        out = flap(placed)
+        return FlappingBelt.of(part, out, out * shares()["belt sideways"].share)
+    return None
+
+
 def _swings(layout: Layout, rules: Rules) -> Iterator[_Swing]:
     unit = layout.envelope.unit
     for placed in layout.parts.values():
-        part = placed.part
-        if isinstance(part, Fan) and not placed.unplaced:
+        part, reach = placed.part, at_speed(placed)
+        if isinstance(part, Fan) and reach is not None:
             ahead, read = flex_mm(placed), placed.entry.sizes["flex"]
             far = words.at_least(ahead, unit)
             known = read.knowledge != "assumed"
             yield _Swing(
-                replace(placed, part=FlexingFan.of(part, ahead, ahead * shares()["fan aft"].share)),
+                replace(placed, part=reach),
                 rules.named(FAN_RULE),
                 f"with its blade tips up to {far} forward "
                 f"({'as the file says' if known else f'assumed of a {part.drive} fan'})",
@@ -178,14 +251,11 @@ def _swings(layout: Layout, rules: Rules) -> Iterator[_Swing]:
                 known,
                 {"flex_mm": round(ahead, 3), "flex_source": read.source or "the envelope file"},
             )
-        elif isinstance(part, Belt) and part.run and part.path.spans:
+        elif isinstance(part, Belt) and reach is not None:
             out, read = flap(placed), placed.entry.sizes["flap"]
             known = read.knowledge != "assumed"
             yield _Swing(
-                replace(
-                    placed,
-                    part=FlappingBelt.of(part, out, out * shares()["belt sideways"].share),
-                ),
+                replace(placed, part=reach),
                 rules.named(BELT_RULE),
                 f"with its free spans swinging by {100 * out:g} % of their length "
                 f"({'as the file says' if known else 'assumed'})",
@@ -197,12 +267,11 @@ def _swings(layout: Layout, rules: Rules) -> Iterator[_Swing]:
             )
 
 
-def _finding(search: MovingSearch, bodies: Bodies, swing: _Swing, case: Nearest) -> Finding:
+def _finding(search: MovingSearch, swing: _Swing, case: Nearest, foul: Clearance | None) -> Finding:
     layout = search.at_rest.layout
     unit, asked = layout.envelope.unit, swing.rule.value_mm
     name, gap = swing.part.name, case.gap
     known = gap.answers(asked) and not case.unseen
-    foul = _sure_foul(search.at_rest, bodies, swing, case) if known and swing.said else None
     sources = layout.survey.sources
     form = None if gap.worst is None else gap.worst.form[: len(sources)]
     # Of the pieces, where the movement takes them: what readings may take off comes on top.
@@ -263,18 +332,18 @@ def _places(gap: SureGap, foul: Clearance | None) -> Floats | None:
     return np.array([near, near + max(gap.nominal_mm, 0.0) * gap.worst.direction])
 
 
-def _sure_foul(still: Pairs, bodies: Bodies, swing: _Swing, case: Nearest) -> Clearance | None:
-    """The true solids where what the file says breaks the rule with the engine at rest already."""
-    part = swing.part
-    if not isinstance(part.part, FlexingFan):
-        return None  # a span's swing is a figure of experience, never a sure foul
-    asked = swing.rule.value_mm
+def _solids(still: Pairs, bodies: Bodies, swing: _Swing, case: Nearest) -> tuple[Clearance, float]:
+    """The true solids with the engine at rest, and by how much they surely break the rule, mm.
+
+    Of a fan whose flex the file says; a span's swing is a figure of experience, never a sure foul.
+    """
+    part, asked = swing.part, swing.rule.value_mm
     gap = still.sure_gap(part, case.mine, case.b, case.theirs, enough_mm=asked, look_mm=CAP_MM)
     body = body_from_shape(case.mine, part.part.solids()[case.mine])
     other = bodies[case.b.name, case.theirs]
     found = clearance(body, other, part.pose, case.b.pose, cap_mm=CAP_MM)
     apart = -found.pull_apart.distance_mm if found.pull_apart else found.distance_mm
-    return found if apart + gap.spread_mm < asked else None
+    return found, float(asked - apart - gap.spread_mm)
 
 
 def _moving(search: MovingSearch, case: Nearest) -> list[Motion]:

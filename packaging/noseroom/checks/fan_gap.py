@@ -14,8 +14,10 @@ from noseroom.checks.fan_limits import (
     Limit,
     blocked_intervals,
     limits_past,
+    note_today,
 )
 from noseroom.checks.fan_room import no_spacer_helps
+from noseroom.checks.margins import FAN_GAP, Margins
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
@@ -30,26 +32,53 @@ Progress = Callable[[int, int, str], None]
 CLOCK = (12, 3, 6, 9)
 
 
-def check_fan_gaps(pairs: Pairs, rules: Rules, progress: Progress) -> tuple[Finding, ...]:
-    """One finding for every engine-driven fan."""
+def check_fan_gaps(
+    pairs: Pairs, rules: Rules, progress: Progress, margins: Margins | None = None
+) -> tuple[Finding, ...]:
+    """One finding for every engine-driven fan.
+
+    margins: where it is noted what each other part does to it today, and how much that may change.
+    """
     layout, moves = pairs.layout, Moves(pairs, rules)
-    fans = [part for part in layout.parts.values() if part.kind == "fan"]
-    return tuple(_check_fan(layout, moves, fan, progress) for fan in fans)
+    noted = Margins() if margins is None else margins
+    return tuple(_check_fan(layout, moves, fan, progress, noted) for fan in _fans(layout))
 
 
-def _check_fan(layout: Layout, moves: Moves, fan: PlacedPart, progress: Progress) -> Finding:
-    pairs, rules = moves.pairs, moves.rules
-    ahead = -fan.pose[:3, 0]
-    limits: list[Limit] = []
-    waiting = [part.name for part in layout.parts.values() if part.unplaced]
-    others = [
+def look_at_fan_gaps(pairs: Pairs, rules: Rules, margins: Margins) -> None:
+    """Note what each part does to each fan today; what stands is not looked at."""
+    for fan in _fans(pairs.layout):
+        for other in _others(pairs.layout, fan):
+            if not margins.stands(FAN_GAP, fan, other):
+                note_today(pairs, rules, fan, other, _ahead(fan), margins)
+
+
+def _fans(layout: Layout) -> list[PlacedPart]:
+    return [part for part in layout.parts.values() if part.kind == "fan"]
+
+
+def _ahead(fan: PlacedPart) -> Floats:
+    return np.asarray(-fan.pose[:3, 0])
+
+
+def _others(layout: Layout, fan: PlacedPart) -> list[PlacedPart]:
+    return [
         part
         for part in layout.parts.values()
-        if part is not fan and part.components and part.name not in waiting
+        if part is not fan and part.components and not part.unplaced
     ]
+
+
+def _check_fan(
+    layout: Layout, moves: Moves, fan: PlacedPart, progress: Progress, margins: Margins
+) -> Finding:
+    pairs, rules = moves.pairs, moves.rules
+    ahead = _ahead(fan)
+    limits: list[Limit] = []
+    waiting = [part.name for part in layout.parts.values() if part.unplaced]
+    others = _others(layout, fan)
     for done, other in enumerate(others):
         progress(done, len(others), f"{fan.name} along its axis, past {other.name}")
-        limits += limits_past(layout, pairs, rules, fan, other, ahead)
+        limits += limits_past(pairs, rules, fan, other, ahead, margins)
     blocked = _union(interval for limit in limits for interval in limit.blocked)
     free = _complement(blocked, 0.0, MOST_SPACER_MM)
     gaps = _gaps_today(layout, fan, ahead)

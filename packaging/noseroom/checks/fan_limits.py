@@ -7,16 +7,18 @@ changes by no more than the fan moves, so stepping by the margin that is left sk
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks.margins import FAN_GAP, Margins
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
+from noseroom.findings import Verdict
 from noseroom.geometry.separation import GAP_ERROR_MM
-from noseroom.layout import Layout, PlacedPart
+from noseroom.layout import PlacedPart
 
 Floats = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -50,33 +52,63 @@ class Limit:
 
 
 def limits_past(
-    layout: Layout,
     pairs: Pairs,
     rules: Rules,
     fan: PlacedPart,
     other: PlacedPart,
     ahead: Floats,
+    margins: Margins,
 ) -> list[Limit]:
-    """What one other part blocks, component by component."""
+    """What one other part blocks, component by component. What it does today is noted."""
     found = []
-    for mine, theirs in component_pairs(layout, fan, other):
-        rule = rules.between(fan, mine, other, theirs)
-        loose = pairs.sway_mm(fan, other)
-        if pairs.box_gap_mm(fan, mine, other, theirs) - loose >= rule.value_mm + MOST_SPACER_MM:
-            continue
-        scan = Scan(pairs, fan, mine, other, theirs, ahead, rule.value_mm)
+    note_today(pairs, rules, fan, other, ahead, margins)
+    for scan in _scans(pairs, rules, fan, other, ahead):
         today = scan.sure(0.0)
-        if not today.answers(rule.value_mm):
+        if not today.answers(scan.room_mm):
             found.append(Limit(other.name, ((0.0, MOST_SPACER_MM),), False, False, scan))
             continue
         blocked = scan.blocked()
         if blocked:
-            # The cells round a scan's triangles are larger than what was seen; what fouls is told
-            # by the triangles themselves, in the fit check.
-            whole = not other.part.meshes()
-            fouls = whole and today.nominal_mm + today.spread_mm < rule.value_mm
-            found.append(Limit(other.name, blocked, True, fouls, scan))
+            found.append(Limit(other.name, blocked, True, scan.fouls_by(today) > 0, scan))
     return found
+
+
+def _scans(
+    pairs: Pairs, rules: Rules, fan: PlacedPart, other: PlacedPart, ahead: Floats
+) -> Iterator[Scan]:
+    """The components that any spacer could bring near one another."""
+    for mine, theirs in component_pairs(pairs.layout, fan, other):
+        rule = rules.between(fan, mine, other, theirs)
+        loose = pairs.sway_mm(fan, other)
+        if pairs.box_gap_mm(fan, mine, other, theirs) - loose < rule.value_mm + MOST_SPACER_MM:
+            yield Scan(pairs, fan, mine, other, theirs, ahead, rule.value_mm)
+
+
+def note_today(
+    pairs: Pairs,
+    rules: Rules,
+    fan: PlacedPart,
+    other: PlacedPart,
+    ahead: Floats,
+    margins: Margins,
+) -> None:
+    """Note whether a part keeps a fan from doing without a spacer, and how much that may change."""
+    bent = pairs.bent_mm(fan, other)
+    margins.note(FAN_GAP, fan, other, Verdict.FITS, MOST_SPACER_MM, bent)
+    for scan in _scans(pairs, rules, fan, other, ahead):
+        today = scan.sure(0.0)
+        if not today.answers(scan.room_mm):
+            short = scan.room_mm - today.lower_mm
+            room = short if np.isfinite(short) else np.inf
+            margins.note(FAN_GAP, fan, other, Verdict.NOT_KNOWN, room, bent)
+            continue
+        left, fouls = scan.margin(0.0) - _END_MM, scan.fouls_by(today)
+        if fouls > 0:
+            margins.note(FAN_GAP, fan, other, Verdict.FOULS, fouls, bent)
+        elif left < 0:
+            margins.note(FAN_GAP, fan, other, Verdict.TOO_CLOSE, min(-left, -fouls), bent)
+        else:
+            margins.note(FAN_GAP, fan, other, Verdict.FITS, left, bent)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +135,16 @@ class Scan:
             look_mm=self.room_mm + _WIDE_MM,
             shift=thickness * self.ahead,
         )
+
+    def fouls_by(self, today: SureGap) -> float:
+        """How far the fan breaks the rule where it stands, whatever the readings hide, mm.
+
+        The cells round a scan's triangles are larger than what was seen; what fouls is told by the
+        triangles themselves, in the fit check.
+        """
+        if self.other.part.meshes():
+            return -np.inf
+        return self.room_mm - today.nominal_mm - today.spread_mm
 
     def tip_gap(self) -> float:
         """What is free of the other part outside the circle that this component sweeps, mm.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -10,7 +10,8 @@ import numpy as np
 
 from noseroom.checks import words
 from noseroom.checks.bodies import Bodies
-from noseroom.checks.joined import too_deep
+from noseroom.checks.joined import joint, too_deep
+from noseroom.checks.margins import AMPLE_MM, AT_REST, Margins
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
@@ -35,32 +36,49 @@ class FitResult:
     findings: tuple[Finding, ...]
     far_pairs: int
 
-    def settled(self, layout: Layout) -> frozenset[frozenset[str]]:
-        """Pairs of parts, by their names, that surely keep their rules."""
-        still_open = {
-            frozenset(one.parts) for one in self.findings if one.verdict is not Verdict.FITS
-        }
-        every = (frozenset(pair) for pair in combinations(layout.parts, 2))
-        return frozenset(pair for pair in every if pair not in still_open)
 
+def check_fit(
+    pairs: Pairs,
+    bodies: Bodies,
+    rules: Rules,
+    progress: Progress,
+    margins: Margins | None = None,
+) -> FitResult:
+    """Check all pairs of parts. Pairs that are meant to touch are left to the layout.
 
-def check_fit(pairs: Pairs, bodies: Bodies, rules: Rules, progress: Progress) -> FitResult:
-    """Check all pairs of parts. Pairs that are meant to touch are left to the layout."""
+    margins: where the verdict on each pair is noted, with how much it may change and stand.
+    """
     layout, moves = pairs.layout, Moves(pairs, rules)
-    unplaced = [part for part in layout.parts.values() if part.unplaced]
-    findings = [_place_unknown(layout, part) for part in unplaced]
-    placed = [part for part in layout.parts.values() if part not in unplaced and part.components]
-    todo = list(combinations(placed, 2))
+    findings = [_place_unknown(layout, part) for part in layout.parts.values() if part.unplaced]
+    todo = list(_pairs_at_rest(layout))
+    noted = Margins() if margins is None else margins
     far = 0
     for done, (a, b) in enumerate(todo):
         progress(done, len(todo), f"{a.name} and {b.name}")
-        finding = too_deep(pairs, bodies, a, b) or _check_pair(moves, bodies, a, b)
+        judged = _judged(pairs, rules, bodies, a, b)
+        _note_margin(noted, pairs, bodies, a, b, judged)
+        finding = too_deep(pairs, bodies, a, b)
+        if finding is None and judged.case is not None:
+            finding = _finding(moves, a, b, judged.verdict, judged.case)
         if finding is None:
             far += 1
         else:
             findings.append(finding)
     findings.sort(key=lambda one: (one.verdict.rank, _margin(one), one.id))
     return FitResult(tuple(findings), far)
+
+
+def look_at_fit(pairs: Pairs, bodies: Bodies, rules: Rules, margins: Margins) -> None:
+    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
+    for a, b in _pairs_at_rest(pairs.layout):
+        if not margins.stands(AT_REST, a, b):
+            judged = _judged(pairs, rules, bodies, a, b)
+            _note_margin(margins, pairs, bodies, a, b, judged)
+
+
+def _pairs_at_rest(layout: Layout) -> Iterator[tuple[PlacedPart, PlacedPart]]:
+    placed = [one for one in layout.parts.values() if not one.unplaced and one.components]
+    return combinations(placed, 2)
 
 
 def _place_unknown(layout: Layout, part: PlacedPart) -> Finding:
@@ -146,24 +164,73 @@ class _Case:
         return min(self.gap.lower_mm, self.bound_mm)
 
 
-def _check_pair(moves: Moves, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Finding | None:
-    """The worst pair of components of two parts; None where all are far apart for sure."""
-    pairs, rules = moves.pairs, moves.rules
+@dataclass(frozen=True, eq=False)
+class _Judged:
+    """The worst pair of components of two parts; case: None where all are far apart for sure.
+
+    room_mm: by how much the gaps may change before another verdict is possible.
+    """
+
+    verdict: Verdict
+    case: _Case | None
+    room_mm: float
+
+
+def _judged(pairs: Pairs, rules: Rules, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> _Judged:
     loose = pairs.sway_mm(a, b)
     cases: list[_Case] = []
+    spare = np.inf
     for mine, theirs in component_pairs(pairs.layout, a, b):
         rule = rules.between(a, mine, b, theirs)
         boxes = pairs.box_gap_mm(a, mine, b, theirs)
         if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
+            spare = min(spare, boxes - loose - rule.value_mm)
             continue
-        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm)
+        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm + AMPLE_MM)
         unseen = mine in a.part.unseen() or theirs in b.part.unseen()
         case = _Case(mine, theirs, rule, gap, None, unseen=unseen)
+        if case.settled:
+            spare = min(spare, gap.lower_mm - rule.value_mm)
         if case.near or not case.settled:
             cases.append(case)
     # Pieces contain solids: where they keep the rule, the solids do, and need not be measured.
     cases = [case for case in cases if not case.settled] or cases
-    return _worst(moves, bodies, a, b, cases) if cases else None
+    if not cases:
+        return _Judged(Verdict.FITS, None, spare)
+    verdict, case, looked_at = _worst(bodies, a, b, cases)
+    return _Judged(verdict, case, _room_mm(verdict, case, looked_at, spare))
+
+
+def _room_mm(verdict: Verdict, case: _Case, cases: list[_Case], spare_mm: float) -> float:
+    """How much the gaps of two parts may change before another verdict on them is possible.
+
+    case: the worst of the cases. spare_mm: what settled pairs have beyond their rules.
+    """
+    asked = case.rule.value_mm
+    if verdict is Verdict.FITS:
+        return min(spare_mm, case.sure_mm - asked)
+    if verdict is Verdict.FOULS:
+        return asked - case.measured_mm - case.gap.spread_mm
+    to_foul = (
+        one.measured_mm + one.gap.spread_mm - one.rule.value_mm
+        for one in cases
+        if not one.unseen and one.gap.answers(one.rule.value_mm)
+    )
+    # A settled pair would have to lose more than it has to spare before it could foul.
+    room = min([spare_mm, *to_foul])
+    if verdict is Verdict.TOO_CLOSE:
+        return float(min(room, asked - case.sure_mm))
+    short = asked - case.gap.lower_mm
+    return float(min(room, short if np.isfinite(short) else np.inf))
+
+
+def _note_margin(
+    margins: Margins, pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart, judged: _Judged
+) -> None:
+    bent = pairs.bent_mm(a, b)
+    margins.note(AT_REST, a, b, judged.verdict, judged.room_mm, bent)
+    if pairs.layout.joined(a, b):
+        margins.note(AT_REST, a, b, *joint(pairs, bodies, a, b), bent)
 
 
 def _shortfall_key(verdict: Verdict, case: _Case) -> float:
@@ -173,9 +240,9 @@ def _shortfall_key(verdict: Verdict, case: _Case) -> float:
 
 
 def _worst(
-    moves: Moves, bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
-) -> Finding:
-    """The finding on the worst of some pairs of components.
+    bodies: Bodies, a: PlacedPart, b: PlacedPart, cases: list[_Case]
+) -> tuple[Verdict, _Case, list[_Case]]:
+    """The verdict on the worst of some pairs of components, that pair, and all as measured.
 
     All are measured on their meshes, whose chord errors the bound allows for; those that come out
     worst are measured again by the exact kernel, until the worst is one of these. Where the pieces
@@ -192,7 +259,7 @@ def _worst(
         judged = [(_verdict(case), case) for case in cases]
         verdict, case = min(judged, key=lambda it: (it[0].rank, _shortfall_key(*it)))
         if case.final or not case.near:
-            return _finding(moves, a, b, verdict, case)
+            return verdict, case, cases
         exact = replace(measured(case, _BY_MESH if case.settled else DEFAULT), final=True)
         cases[cases.index(case)] = exact
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from noseroom.checks import words
 from noseroom.checks.bodies import Bodies
-from noseroom.checks.pairs import Pairs
+from noseroom.checks.pairs import Pairs, SureGap
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.layout import PlacedPart
 
@@ -24,13 +26,10 @@ def too_deep(pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Find
     """
     worst: Finding | None = None
     for mine, theirs in _joined_components(pairs, a, b):
-        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=-BEDDED_MM, look_mm=0.0)
-        if gap.adrift or gap.nominal_mm > -BEDDED_MM:
+        gap, depth = _depth(pairs, bodies, a, mine, b, theirs)
+        if depth is None or depth - gap.spread_mm <= BEDDED_MM:
             continue
         solids = bodies.clearance(a, mine, b, theirs, cap_mm=_CAP_MM)
-        depth = 0.0 if solids.pull_apart is None else float(solids.pull_apart.distance_mm)
-        if depth - gap.spread_mm <= BEDDED_MM:
-            continue
         if worst is None or worst.measured_mm is None or -depth < worst.measured_mm:
             assert solids.pull_apart is not None
             x, y, z = (float(one) for one in solids.pull_apart.direction)
@@ -62,6 +61,36 @@ def too_deep(pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> Find
                 details={"components": f"{mine} / {theirs}"},
             )
     return worst
+
+
+def joint(pairs: Pairs, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> tuple[Verdict, float]:
+    """The verdict on how deep two joined parts lie in each other, and what it may change by, mm."""
+    verdict, room = Verdict.FITS, np.inf
+    for mine, theirs in _joined_components(pairs, a, b):
+        gap, depth = _depth(pairs, bodies, a, mine, b, theirs)
+        if gap.adrift:
+            continue
+        over = (-gap.nominal_mm if depth is None else depth - gap.spread_mm) - BEDDED_MM
+        if depth is not None and over > 0:
+            room = max(room, over) if verdict is Verdict.FOULS else over
+            verdict = Verdict.FOULS
+        elif verdict is Verdict.FITS:
+            room = min(room, -over)
+    return verdict, float(room)
+
+
+def _depth(
+    pairs: Pairs, bodies: Bodies, a: PlacedPart, mine: str, b: PlacedPart, theirs: str
+) -> tuple[SureGap, float | None]:
+    """The gap of two joined components, and how deep they lie in each other, mm.
+
+    None where they are drawn no deeper than what is joined may be.
+    """
+    gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=-BEDDED_MM, look_mm=0.0)
+    if gap.adrift or gap.nominal_mm > -BEDDED_MM:
+        return gap, None
+    solids = bodies.clearance(a, mine, b, theirs, cap_mm=_CAP_MM)
+    return gap, 0.0 if solids.pull_apart is None else float(solids.pull_apart.distance_mm)
 
 
 def _joined_components(pairs: Pairs, a: PlacedPart, b: PlacedPart) -> Iterator[tuple[str, str]]:

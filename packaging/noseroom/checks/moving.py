@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks import words
 from noseroom.checks.bodies import Bodies
+from noseroom.checks.margins import AMPLE_MM, MOVING, Margins
 from noseroom.checks.movement import Motion, motions_of, movers
 from noseroom.checks.moving_search import MovingSearch, Nearest
 from noseroom.checks.moving_words import doing, hinge_to_measure, may_do, to_measure
@@ -18,6 +19,7 @@ from noseroom.checks.pairs import Pairs, component_pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.layout import PlacedPart
+from noseroom.survey.solution import Source
 
 Floats = NDArray[np.float64]
 Progress = Callable[[int, int, str], None]
@@ -38,22 +40,21 @@ def check_moving(
     rules: Rules,
     settled: Collection[frozenset[str]],
     progress: Progress,
+    margins: Margins | None = None,
 ) -> tuple[Finding, ...]:
     """Findings on pairs that may meet when something moves, or one that says that none may.
 
     settled: the pairs that are known to keep their rules at rest; of the others the answer at rest
     says what is to be said. What moves is looked at in every combination with what else moves.
+    margins: where the verdict on each pair is noted, with how much it may change and stand.
     """
     rule = rules.named(RULE)
     search = MovingSearch(pairs, motions_of(pairs.layout))
+    noted = Margins() if margins is None else margins
     found: list[Finding] = []
     seen: set[frozenset[str]] = set()
     for motion in search.motions:
-        todo = [
-            pair
-            for pair in _opposite(search, motion)
-            if frozenset(one.name for one in pair) in settled
-        ]
+        todo = list(_todo(search, motion, settled))
         bad: list[Finding] = []
         fine: list[_Pair] = []
         for done, (a, b) in enumerate(todo):
@@ -61,16 +62,99 @@ def check_moving(
             if frozenset((a.name, b.name)) in seen:
                 continue
             seen.add(frozenset((a.name, b.name)))
-            sure = search.kept(a, b, ("sure", rule.value_mm), partial(_sure_mm, search, a, b, rule))
-            case = None if sure >= rule.value_mm else search.nearest(a, b, rule.value_mm)
-            if case is None:
+            sure, told = _judged(search, bodies, rule, a, b)
+            _note_margin(noted, pairs, rule, a, b, sure, told)
+            if told is None:
                 fine.append(_Pair(sure, a, b))
             else:
-                bad.append(_finding(search, bodies, rule, case))
+                bad.append(_finding(search, rule, told))
         found += bad
         if fine and not bad:
             found.append(_all_clear(search, motion, rule, len(todo), fine))
-    return (*found, *_astray(pairs, rule), *_on_two(pairs, rule))
+    return (*found, *unclear_in_motion(pairs, rules))
+
+
+def look_at_moving(
+    pairs: Pairs,
+    bodies: Bodies,
+    rules: Rules,
+    settled: Collection[frozenset[str]],
+    margins: Margins,
+) -> None:
+    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
+    rule = rules.named(RULE)
+    search = MovingSearch(pairs, motions_of(pairs.layout))
+    seen: set[frozenset[str]] = set()
+    for motion in search.motions:
+        for a, b in _todo(search, motion, settled):
+            if frozenset((a.name, b.name)) not in seen and not margins.stands(MOVING, a, b):
+                told = _judged(search, bodies, rule, a, b)
+                _note_margin(margins, pairs, rule, a, b, *told)
+            seen.add(frozenset((a.name, b.name)))
+
+
+def unclear_in_motion(pairs: Pairs, rules: Rules) -> tuple[Finding, ...]:
+    """Findings on what moves, and cannot be looked at."""
+    rule = rules.named(RULE)
+    return (*_astray(pairs, rule), *_on_two(pairs, rule))
+
+
+def _todo(
+    search: MovingSearch, motion: Motion, settled: Collection[frozenset[str]]
+) -> Iterator[tuple[PlacedPart, PlacedPart]]:
+    for a, b in _opposite(search, motion):
+        if frozenset((a.name, b.name)) in settled:
+            yield a, b
+
+
+def _judged(
+    search: MovingSearch, bodies: Bodies, rule: Rule, a: PlacedPart, b: PlacedPart
+) -> tuple[float, _Told | None]:
+    """What surely stays between two parts, and what there is to tell where that is too little."""
+    sure = search.kept(a, b, ("sure", rule.value_mm), partial(_sure_mm, search, a, b, rule))
+    case = None if sure >= rule.value_mm else search.nearest(a, b, rule.value_mm)
+    return sure, None if case is None else _told(search, bodies, rule, case)
+
+
+def _note_margin(
+    margins: Margins,
+    pairs: Pairs,
+    rule: Rule,
+    a: PlacedPart,
+    b: PlacedPart,
+    sure_mm: float,
+    told: _Told | None,
+) -> None:
+    asked = rule.value_mm
+    verdict, room = Verdict.FITS, sure_mm - asked
+    if told is not None:
+        verdict = told.verdict
+        short = asked - min(told.case.gap.lower_mm, np.inf if told.bound is None else told.bound)
+        sure_of = np.inf if told.measured is None else told.measured + told.readings - asked
+        room = -sure_of if verdict is Verdict.FOULS else short
+        if verdict is Verdict.TOO_CLOSE and told.all_said:
+            room = min(room, sure_of)
+    margins.note(MOVING, a, b, verdict, float(room), pairs.bent_mm(a, b))
+
+
+@dataclass(frozen=True, eq=False)
+class _Told:
+    """What is known of two parts that may come too near, where they come nearest.
+
+    measured, bound: of their solids there, mm; None where that tells nothing. readings: what
+    readings and hinges hide of it, mm. hinges: mm of the gap for a mm of each line that something
+    turns about, and the size that says where it is. all_said: whether the file says the movement.
+    """
+
+    case: Nearest
+    motions: tuple[Motion, ...]
+    verdict: Verdict
+    measured: float | None
+    bound: float | None
+    readings: float
+    hinges: tuple[tuple[float, Source], ...]
+    points: tuple[tuple[float, float, float], ...]
+    all_said: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,10 +173,9 @@ def _sure_mm(search: MovingSearch, a: PlacedPart, b: PlacedPart, rule: Rule) -> 
         # A far swing is looked at once for both questions: it takes the most time.
         near = search.nearest(a, b, rule.value_mm, below_mm=_NEAREST_MM, error_mm=_ERROR_MM)
         sure = _NEAREST_MM if near is None else max(sure, near.gap.lower_mm)
-    if sure < rule.value_mm:
-        case = search.nearest(a, b, rule.value_mm)
-        sure = rule.value_mm if case is None else case.gap.lower_mm
-    return float(sure)
+    return float(
+        sure if sure >= rule.value_mm else search.surely_mm(a, b, rule.value_mm, ample_mm=AMPLE_MM)
+    )
 
 
 def _astray(pairs: Pairs, rule: Rule) -> Iterator[Finding]:
@@ -178,13 +261,9 @@ def gives(motion: Motion, part: PlacedPart) -> bool:
     return part.kind == "hose" and len(ends) > 1
 
 
-def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) -> Finding:
-    unit = search.at_rest.layout.envelope.unit
+def _told(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) -> _Told:
     a, b, gap = case.a, case.b, case.gap
-    motions = [one for one in search.motions if one.root in case.amounts]
-    names = words.listed([f"the {one.root}" for one in motions])
-    moves = "moves" if len(motions) == 1 else "move"
-    pair = f"{a.name} and {b.name}"
+    motions = tuple(one for one in search.motions if one.root in case.amounts)
     measured = bound = None
     points: tuple[tuple[float, float, float], ...] = ()
     if not case.unseen and gap.answers(rule.value_mm):
@@ -198,19 +277,31 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
     readings = 0.0
     if gap.worst is not None:
         readings = case.pairs.readings_mm(gap.worst, a, b)
-    hinges = [
+    hinges = tuple(
         (one.pivot_slope(case.amounts[one.root]), source)
         for one in motions
         for source in one.pivot_sources
-    ]
+    )
     readings += sum(slope * source.reach for slope, source in hinges)
     all_said = all(one.measured for one in motions)
-    if measured is None or bound is None:
-        verdict = Verdict.NOT_KNOWN
-        note = f"Whether {pair} keep clear when {names} {moves} is not known."
-    else:
+    verdict = Verdict.NOT_KNOWN
+    if measured is not None:
         surely = all_said and measured + readings < rule.value_mm
         verdict = Verdict.FOULS if surely else Verdict.TOO_CLOSE
+    return _Told(case, motions, verdict, measured, bound, readings, hinges, points, all_said)
+
+
+def _finding(search: MovingSearch, rule: Rule, told: _Told) -> Finding:
+    unit = search.at_rest.layout.envelope.unit
+    case, motions, verdict = told.case, told.motions, told.verdict
+    a, b, gap, measured, bound = case.a, case.b, case.gap, told.measured, told.bound
+    names = words.listed([f"the {one.root}" for one in motions])
+    moves = "moves" if len(motions) == 1 else "move"
+    pair = f"{a.name} and {b.name}"
+    if measured is None or bound is None:
+        note = f"Whether {pair} keep clear when {names} {moves} is not known."
+    else:
+        surely = verdict is Verdict.FOULS
         when = f"When {doing(motions, case.amounts, unit)}, {pair}"
         asked = f"{words.at_least(rule.value_mm, unit)} is asked"
         nearest = measured if surely else min(gap.lower_mm, bound)
@@ -232,11 +323,11 @@ def _finding(search: MovingSearch, bodies: Bodies, rule: Rule, case: Nearest) ->
         bound_mm=bound,
         spread_mm=None if sure is None or bound is None else bound - sure,
         rule=rule,
-        points=points,
+        points=told.points,
         remedies=_remedies(motions, case.amounts, rule, sure, unit, pair),
         rests_on=words.supports(
-            np.append(gap.worst.form, [slope for slope, _ in hinges]),
-            (*case.pairs.layout.survey.sources, *(source for _, source in hinges)),
+            np.append(gap.worst.form, [slope for slope, _ in told.hinges]),
+            (*case.pairs.layout.survey.sources, *(source for _, source in told.hinges)),
             unit,
         )
         if gap.worst is not None

@@ -32,6 +32,13 @@ _LARGE_DEG = 1.0
 _FIRST_DEG = 8.0
 _LEAST_DEG = 0.06
 _MOST_LOOKED_AT = 120
+
+
+def _below(asked_mm: float) -> float:
+    """The next number below: what is not surely kept is not kept."""
+    return float(np.nextafter(asked_mm, -np.inf))
+
+
 Cell = Mapping[str, tuple[float, float]]
 """Centre and reach of the one amount of each motion that swings far, by the motion's root."""
 
@@ -110,6 +117,33 @@ class MovingSearch:
             for mine, theirs in component_pairs(self.at_rest.layout, a, b)
         )
         return min(gaps, default=np.inf) - loose
+
+    def surely_mm(
+        self, a: PlacedPart, b: PlacedPart, asked_mm: float, *, ample_mm: float = 0.0
+    ) -> float:
+        """What surely stays between two parts; below what is asked where `nearest` finds something.
+
+        ample_mm: how far beyond what is asked pains are taken.
+        """
+        quick, ample = self.quick_mm(a, b), asked_mm + ample_mm
+        if quick >= ample:
+            return quick
+        if self.far(a, b):
+            found = self.nearest(a, b, asked_mm, below_mm=ample) if ample_mm else None
+            if ample_mm and (found is None or found.gap.lower_mm >= asked_mm):
+                return ample if found is None else found.gap.lower_mm
+            found = self.nearest(a, b, asked_mm)
+            return asked_mm if found is None else min(found.gap.lower_mm, _below(asked_mm))
+        lower = np.inf
+        one, other = self.whole.layout.parts[a.name], self.whole.layout.parts[b.name]
+        loose = self.whole.sway_mm(one, other)
+        for mine, theirs in component_pairs(self.whole.layout, one, other):
+            boxes = self.whole.box_gap_mm(one, mine, other, theirs) - loose
+            if boxes < ample:
+                gap = self._surest(self.whole, one, mine, other, theirs, ample)[1]
+                boxes = gap.lower_mm if gap.answers(asked_mm) else -np.inf
+            lower = min(lower, boxes)
+        return float(lower)
 
     def nearest(
         self,

@@ -14,6 +14,7 @@ from noseroom.checks.pair_keys import PairKeys
 from noseroom.checks.sway import (
     Outline,
     adrift,
+    bent_mm,
     box_corners,
     box_of,
     outline,
@@ -122,6 +123,14 @@ class Pairs:
     def sway_mm(self, a: PlacedPart, b: PlacedPart) -> float:
         """How far at most two parts stray against each other; see `relative_sway_mm`."""
         return self._kept(a, b, ("sway",), lambda: self._couple(a, b).sway_mm)
+
+    def bent_mm(self, a: PlacedPart, b: PlacedPart) -> float:
+        """How much of that is of second order; see `sway.bent_mm`."""
+
+        def made() -> float:
+            return bent_mm(a, self._outline(a), b, self._outline(b), self.bends)
+
+        return self._kept(a, b, ("bent",), made)
 
     def box_gap_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
         """A lower bound on the gap as adjusted, from boxes alone."""

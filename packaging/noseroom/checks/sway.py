@@ -76,6 +76,23 @@ def sway_mm(
     return least + sizes * (1.0 + float(np.sqrt(turn @ turn))) + a.slack_mm + b.slack_mm
 
 
+def bent_mm(a: PlacedPart, mine: Outline, b: PlacedPart, theirs: Outline, bends: Bends) -> float:
+    """How much of `sway_mm` is of second order in what readings do to the two."""
+    both = ((a, mine), (b, theirs))
+
+    def seen_from(holder: PlacedPart) -> float:
+        frame = stations_of(holder)[0]
+        return sum(
+            max(
+                float(np.linalg.norm(bends.most_mm(frame, station, one.corners)))
+                for station in stations_of(part)
+            )
+            for part, one in both
+        )
+
+    return min(seen_from(a), seen_from(b))
+
+
 def adrift(a: PlacedPart, mine: Outline, b: PlacedPart, theirs: Outline) -> bool:
     """Whether nothing fixes some part of how two parts stand to each other."""
     corners = np.concatenate([mine.corners, theirs.corners])

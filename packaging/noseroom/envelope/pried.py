@@ -85,7 +85,7 @@ def parse_travel(
 ) -> Sentence:
     """Read one sentence on a point that came some way when `part` was pried.
 
-    parts, unit, tape_mm and facing are as for `sentences.parse_place`. Raises BadSentenceError.
+    parts, unit, tape_mm and facing are as for `places.parse_place`. Raises BadSentenceError.
     """
     names = names_for(part, parts, kinds, MARK, facing=facing)
     found = _Reader(" ".join(text.split()).rstrip("."), unit, tape_mm, names, line).read()

@@ -341,13 +341,13 @@ class _Reader:
     ) -> dict[str, PartEntry]:
         """The records, implicit parts last."""
         parts = {name: one.kind.name for name, one in held.items()}
-        kinds = dict(self.kinds)
+        kinds = self.kinds
         for draft in drafts:
             if draft.points:
                 # Its landmarks are features that no other part of its kind has.
                 own = landmarks.mirrored(draft.points) if words.facing else draft.points
                 parts[draft.name] = f"{draft.kind.name} of {draft.name}"
-                kinds[parts[draft.name]] = landmarks.with_points(draft.kind, own)
+                kinds = {**kinds, parts[draft.name]: landmarks.with_points(draft.kind, own)}
         made: dict[str, PartEntry] = {}
         for draft in drafts:
             carrier = held[draft.name].carrier

@@ -12,9 +12,9 @@ from noseroom.envelope.kinds import CAR, Kind, Kinds, Reference, Size
 from noseroom.envelope.model import PartEntry, Sentence, SizeReading
 from noseroom.envelope.names import BadSentenceError, UnknownNameError, comparable
 from noseroom.envelope.phrases import OPPOSITE
+from noseroom.envelope.places import parse_place, parse_turn
 from noseroom.envelope.pried import mentions, pried
 from noseroom.envelope.schema import MARK
-from noseroom.envelope.sentences import parse_place, parse_turn
 from noseroom.envelope.suggest import did_you_mean, listed, quoted
 from noseroom.envelope.values import BadValueError, SizeValue
 from noseroom.errors import Fault

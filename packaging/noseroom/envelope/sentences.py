@@ -9,14 +9,13 @@ into the car's own afterwards.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
 from noseroom.envelope.contact import direction_of
 from noseroom.envelope.figures import STEEPEST_DEG, WIDTH, Figure, SentenceText
-from noseroom.envelope.kinds import CAR, Kind, Kinds
-from noseroom.envelope.mirror import as_the_file_says
+from noseroom.envelope.kinds import CAR
 from noseroom.envelope.model import (
     Direction,
     FeatureRef,
@@ -30,8 +29,6 @@ from noseroom.envelope.names import (
     BadSentenceError,
     Named,
     Names,
-    comparable,
-    names_for,
 )
 from noseroom.envelope.phrases import (
     AGAINST,
@@ -44,7 +41,6 @@ from noseroom.envelope.phrases import (
     TURNS,
     forms,
 )
-from noseroom.envelope.schema import MARK
 from noseroom.envelope.suggest import did_you_mean, quoted
 from noseroom.envelope.values import ABOUT, ANGLE_DEG
 from noseroom.envelope.workshop_words import AFTER_LENGTH, INSTEAD, BuildersWordsError
@@ -56,57 +52,7 @@ _TURNED = re.compile(rf"\b(?:{'|'.join(TURNS)})\b|\d ?(?:deg|degs|degrees?|rad)\
 _LONGEST_TEXT = 500
 
 
-def parse_place(
-    text: str,
-    line: int,
-    *,
-    part: str,
-    parts: Mapping[str, str],
-    kinds: Kinds,
-    unit: str,
-    tape_mm: float,
-    facing: bool,
-    knowledge: Knowledge = "measured",
-) -> list[Sentence]:
-    """Read one place sentence of `part`.
-
-    parts: name -> kind name, of every part and mark in the file. unit: of numbers without one.
-    tape_mm: half-width of a reading that states none. facing: whether the file's left and right
-    are those of somebody who faces the grille; the result has the car's own either way.
-    Returns one sentence, or several where the words say several things ("parallel to").
-    Raises SentenceError.
-    """
-    names = names_for(part, parts, kinds, MARK, facing=facing)
-    reader = _Reader(" ".join(text.split()).rstrip("."), line, names, unit, tape_mm, knowledge)
-    return [as_the_file_says(one, text, facing=facing) for one in reader.read()]
-
-
-def parse_turn(
-    text: str, line: int, *, part: str, kind: Kind, facing: bool, words: tuple[str, ...]
-) -> list[Sentence]:
-    """Read the value of a key such as `tilt`: an angle and one of a few words for its way.
-
-    Raises SentenceError.
-    """
-    said = comparable(" ".join(text.split()))
-    if not any(word in said for word in words):
-        hint = (
-            f'write "{text.strip()} {words[0]}"' if re.fullmatch(r"[\d ./-]+(deg|°)?", said) else ""
-        )
-        raise BadSentenceError(0, quoted(text), f"an angle that is {' or '.join(words)}", hint)
-    return parse_place(
-        text,
-        line,
-        part=part,
-        parts={part: kind.name},
-        kinds={kind.name: kind},
-        unit="mm",
-        tape_mm=1.0,
-        facing=facing,
-    )
-
-
-class _Reader(SentenceText):
+class SentenceReader(SentenceText):
     """Reads one sentence; every method takes the character from which it reads."""
 
     def __init__(

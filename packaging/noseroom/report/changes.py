@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
+from noseroom.checks.margins import FAN_GAP
 from noseroom.findings import Finding, Verdict
 from noseroom.report.digest import counts
 from noseroom.report.result import Result
+
+if TYPE_CHECKING:
+    from noseroom.checks.at_once import Outlook
 
 _SAID = {
     Verdict.FITS: "fits",
@@ -27,6 +32,26 @@ def changes(before: Result | None, now: Result) -> list[str]:
         return [first, *(f"  {_SAID[one.verdict]}: {one.note}" for one in open_)]
     lines = [f"  {line}" for line in _changed(before, now)]
     return [first, *(lines or ["  no finding has changed"])]
+
+
+def at_once(title: str, outlook: Outlook) -> list[str]:
+    """Lines for a terminal on what is known at once: verdicts, whose figures are still to come."""
+    first = f"{title}: {_SAID[outlook.verdict]}; the figures follow"
+    lines = [
+        f"  now {_word(now)} (before: {_word(then)}): {_asked(*key)}"
+        for key, (then, now) in outlook.changed.items()
+    ]
+    return [first, *(lines or ["  no verdict has changed"])]
+
+
+def _word(verdict: Verdict | None) -> str:
+    return "not asked" if verdict is None else _SAID[verdict]
+
+
+def _asked(state: str, a: str, b: str) -> str:
+    if state == FAN_GAP:
+        return f"{a} past {b}, with no spacer"
+    return f"{a} and {b}, {state}"
 
 
 def _changed(before: Result, now: Result) -> Iterator[str]:

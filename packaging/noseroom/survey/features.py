@@ -42,7 +42,7 @@ def vector(x: Scalar, y: Scalar, z: Scalar) -> Vectors:
     return made
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Feature:
     """One touchable feature in its part's local frame.
 
@@ -127,20 +127,68 @@ def box_faces(
     With a prefix such as "core." the middle is also the feature "core" itself, the way a builder
     says it: "core centred in core support.opening".
     """
-    (x0, y0, z0), (x1, y1, z1) = low, high
-    mid = ((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2)
-    along = vector((x1 - x0) / 2, 0.0, 0.0)
-    across = vector(0.0, (y1 - y0) / 2, 0.0)
-    up = vector(0.0, 0.0, (z1 - z0) / 2)
-    made = {
-        "front": face(vector(x0, mid[1], mid[2]), (-1, 0, 0), top=up, right=across),
-        "rear": face(vector(x1, mid[1], mid[2]), (1, 0, 0), top=up, right=across),
-        "left": face(vector(mid[0], y0, mid[2]), (0, -1, 0), top=up, rear=along),
-        "right": face(vector(mid[0], y1, mid[2]), (0, 1, 0), top=up, rear=along),
-        "bottom": face(vector(mid[0], mid[1], z0), (0, 0, -1), right=across, rear=along),
-        "top": face(vector(mid[0], mid[1], z1), (0, 0, 1), right=across, rear=along),
+    ends = low, high
+    named: dict[str, Feature] = {
+        f"{prefix}{name}": _OfBox("face", ends, axis_number, end)
+        for name, (axis_number, end) in _BOX_FACES.items()
     }
-    whole = {"top": up, "right": across, "rear": along}
-    middle = Feature("point", vector(*mid), np.array([1.0, 0.0, 0.0]), reach=whole)
-    named = {f"{prefix}{name}": feature for name, feature in made.items()}
-    return named | {prefix.rstrip(".") or "middle": middle}
+    return named | {prefix.rstrip(".") or "middle": _OfBox("point", ends, None, 0)}
+
+
+_BOX_FACES = {
+    "front": (0, 0),
+    "rear": (0, 1),
+    "left": (1, 0),
+    "right": (1, 1),
+    "bottom": (2, 0),
+    "top": (2, 1),
+}
+_AXES = np.eye(3)
+_SPOTS = ("rear", "right", "top")
+
+
+class _OfBox(Feature):
+    """A face of a box, or its middle, whose places are worked out when they are asked for.
+
+    A nose has hundreds of them, a builder measures from a dozen, and an adjustment asks for all
+    again and again.
+    """
+
+    def __init__(
+        self,
+        shape: FeatureShape,
+        ends: tuple[tuple[Scalar, Scalar, Scalar], tuple[Scalar, Scalar, Scalar]],
+        axis_number: int | None,
+        end: int,
+    ) -> None:
+        vars(self).update(shape=shape, radius=0.0, _ends=ends, _axis=axis_number, _end=end)
+        way = _AXES[0] if axis_number is None else (2 * end - 1) * _AXES[axis_number]
+        vars(self)["direction"] = way
+
+    def __getattr__(self, name: str) -> Any:
+        if name == "point":
+            made: Any = self._point()
+        elif name == "reach":
+            made = self._reach()
+        else:
+            raise AttributeError(name)
+        vars(self)[name] = made
+        return made
+
+    def _point(self) -> Vectors:
+        low, high = vars(self)["_ends"]
+        middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
+        number = vars(self)["_axis"]
+        if number is not None:
+            middle[number] = (low, high)[vars(self)["_end"]][number]
+        return vector(*middle)
+
+    def _reach(self) -> Mapping[str, Vectors]:
+        low, high = vars(self)["_ends"]
+        found = {}
+        for number in (2, 1, 0):
+            if number != vars(self)["_axis"]:
+                half: list[Scalar] = [0.0, 0.0, 0.0]
+                half[number] = (high[number] - low[number]) / 2
+                found[_SPOTS[number]] = vector(*half)
+        return found

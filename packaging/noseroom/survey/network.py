@@ -178,7 +178,7 @@ class Network:
         turns: NDArray[Any] = np.zeros((*state.shape[:-1], 0, 3, 3))
         if free:
             vectors = [moves[name][..., 3:] for name in free]
-            turns = rotation(np.stack(vectors, axis=-2) / ROTATION_SCALE_MM)
+            turns = _rotations(np.stack(vectors, axis=-2) / ROTATION_SCALE_MM)
         for name, station in self.stations.items():
             if name in moves:
                 turn = turns[..., free.index(name), :, :]
@@ -231,11 +231,15 @@ class Network:
         """Values of all sentence rows, then of all size rows; (k, n) to (k, m), complex or real."""
         poses, features = self.poses(state), self.features(state)
         columns: list[NDArray[Any]] = []
+        # Many readings go to the same few faces.
+        touched: dict[FeatureRef | None, Touched | None] = {None: None}
         for sentence, formula in self.equations():
-            subject = self.touched(sentence.subject, features, poses)
-            other = (
-                None if sentence.object is None else self.touched(sentence.object, features, poses)
-            )
+            for ref in (sentence.subject, sentence.object):
+                if ref not in touched:
+                    assert ref is not None
+                    touched[ref] = self.touched(ref, features, poses)
+            subject, other = touched[sentence.subject], touched[sentence.object]
+            assert subject is not None
             columns.append(np.broadcast_to(formula(subject, other), state.shape[:-1]))
         for name, key in self._size_rows:
             column = self._size_columns[name, key]
@@ -355,6 +359,19 @@ class Network:
 
     def _feature(self, ref: FeatureRef, at: Mapping[str, Mapping[str, Feature]]) -> Feature:
         return at[ref.part][ref.feature]
+
+
+def _rotations(vectors: NDArray[Any]) -> NDArray[Any]:
+    """Rotations (..., 3, 3) of rotation vectors (..., 3).
+
+    In a batch for derivatives every state but a few turns a station as the last one does.
+    """
+    if vectors.ndim < 3:
+        return rotation(vectors)
+    other = (vectors != vectors[-1]).any(axis=-1)
+    turns = np.array(np.broadcast_to(rotation(vectors[-1]), (*vectors.shape, 3)))
+    turns[other] = rotation(vectors[other])
+    return turns
 
 
 def _has_spot(feature: Feature, spot: str) -> bool:

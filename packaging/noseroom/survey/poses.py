@@ -27,7 +27,7 @@ def rotation(vector: NDArray[Any]) -> NDArray[Any]:
     square = x * x + y * y + z * z
     first = np.zeros_like(square)
     second = np.zeros_like(square)
-    for k in reversed(range(_TERMS)):
+    for k in reversed(range(_terms(square))):
         sign = -1.0 if k % 2 else 1.0
         first = first * square + sign / math.factorial(2 * k + 1)
         second = second * square + sign / math.factorial(2 * k + 2)
@@ -43,6 +43,16 @@ def rotation(vector: NDArray[Any]) -> NDArray[Any]:
     return np.asarray(
         np.eye(3) + first[..., None, None] * skew + second[..., None, None] * (skew @ skew)
     )
+
+
+def _terms(square: NDArray[Any]) -> int:
+    """How many terms count: beyond these none is more than a part in 1e17 of the first."""
+    most = float(np.abs(square.real).max(initial=0.0))
+    terms, last = 1, 1.0
+    while terms < _TERMS and last > 1e-17:
+        last *= most / ((2 * terms) * (2 * terms + 1))
+        terms += 1
+    return terms
 
 
 @dataclass(frozen=True)
