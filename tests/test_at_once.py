@@ -13,10 +13,11 @@ from noseroom.checks.motion import motions_of
 from noseroom.checks.pairs import Pairs
 from noseroom.envelope.reader import read_text
 from noseroom.findings import Verdict
-from noseroom.layout import Layout, arrange
+from noseroom.layout import Layout, arrange, network_of
 from noseroom.parts.registry import KINDS
 from noseroom.pipeline import Session
 from noseroom.report.changes import at_once
+from noseroom.survey.solution import solve_near
 from noseroom.tables.clearances import clearance_rules
 from test_session import NOSE
 
@@ -123,6 +124,40 @@ def test_a_verdict_that_changes_is_said_with_what_it_was(session: Session) -> No
     assert outlook.changed[key] == (Verdict.FITS, Verdict.TOO_CLOSE)
     said = "\n".join(at_once("a nose", outlook))
     assert "now too close to call (before: fits): core support and drier, at rest" in said
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("axis 90 ahead", "axis 87 ahead"),
+        ("core.front 60 aft", "core.front 63 aft"),
+        ("thickness: 40", "thickness: 43"),
+        ("hub.face 130 aft", "hub.face 126 aft"),
+    ],
+)
+def test_a_nose_begun_from_the_last_one_comes_out_where_a_fresh_one_does(
+    change: tuple[str, str],
+) -> None:
+    assert ENGINE.count(change[0]) == 1
+    envelope = read_text(ENGINE.replace(*change), KINDS, rule_keys=clearance_rules())
+    near, fresh = arrange(envelope, near=laid_out(ENGINE)), arrange(envelope)
+    for name, part in fresh.parts.items():
+        np.testing.assert_allclose(near.parts[name].pose, part.pose, atol=1e-7)
+    np.testing.assert_allclose(near.survey.deviations, fresh.survey.deviations)
+
+
+def test_readings_that_agree_much_less_are_adjusted_afresh() -> None:
+    """A second reading of the same place, 20 mm off, costs chi² far above what is let pass."""
+    twice = NOSE.replace(
+        "    - axis 280 left of centreline\n",
+        "    - axis 280 left of centreline\n    - axis 280 left of centreline\n",
+    )
+    near = laid_out(twice)
+    worse = twice.replace("axis 280 left of centreline", "axis 300 left of centreline", 1)
+    stations, sentences = network_of(read_text(worse, KINDS), read_text(worse, KINDS).parts)
+    assert solve_near(stations, sentences, near.survey) is None
+    stations, sentences = network_of(read_text(twice, KINDS), read_text(twice, KINDS).parts)
+    assert solve_near(stations, sentences, near.survey) is not None
 
 
 # -- how far things have come ----------------------------------------------------------------

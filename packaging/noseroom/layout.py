@@ -24,7 +24,7 @@ from noseroom.parts.registry import PARTS
 from noseroom.parts.runs import belt_feature, belt_lead_mm, belt_run, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.survey.network import Station
-from noseroom.survey.solution import Placement, Survey, solve
+from noseroom.survey.solution import Placement, Survey, solve, solve_near
 from noseroom.threads import one_thread
 
 if TYPE_CHECKING:
@@ -244,16 +244,23 @@ def _joined(a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> bool:
     )
 
 
-def arrange(envelope: Envelope, shapes: Mapping[str, ScanShape] = _NO_SHAPES) -> Layout:
+def arrange(
+    envelope: Envelope,
+    shapes: Mapping[str, ScanShape] = _NO_SHAPES,
+    near: Layout | None = None,
+) -> Layout:
     """Adjust the readings of an envelope and place every fitted part.
 
-    shapes: what was read of the fitted scans, by name.
+    shapes: what was read of the fitted scans, by name. near: a layout of nearly the same nose, from
+    which to begin; see `solve_near`.
     Raises SurveyError, with lines, where the readings cannot be adjusted.
     """
     fitted = {name: entry for name, entry in envelope.parts.items() if entry.fitted}
     stations, sentences = network_of(envelope, fitted, shapes)
     with one_thread():
-        survey = solve(stations, sentences)
+        survey = None if near is None else solve_near(stations, sentences, near.survey)
+        if survey is None:
+            survey = solve(stations, sentences)
     placed: dict[str, PlacedPart] = {}
     for name, entry in fitted.items():
         if entry.kind not in _DERIVED:

@@ -164,6 +164,13 @@ class Session:
             self._last = Nose(asked, arranged(self.path, asked.envelope, shapes))
         return self._last
 
+    def _near(self, asked: Asked, checked: Layout) -> Nose:
+        """The layout of what was read, begun from that of the last check."""
+        if self._last is not None and self._last.asked.digest == asked.digest:
+            return self._last
+        shapes = read_shapes(self.path, asked.envelope, asked.files, _silent, self._memo)
+        return Nose(asked, arranged(self.path, asked.envelope, shapes, checked))
+
     def at_once(self, text: str | bytes | None = None) -> Outlook | None:
         """The verdicts for the file as it is now, or for a text in its place, without figures.
 
@@ -173,9 +180,9 @@ class Session:
 
         Raises EnvelopeError, with every fault by line.
         """
-        nose = self.nose(self.read(text), _silent)
         if self._checked is None:
             return None
+        nose = self._near(self.read(text), self._checked.pairs.layout)
         from noseroom.checks.at_once import verdicts_at_once
         from noseroom.checks.bodies import Bodies
 
@@ -207,10 +214,18 @@ class Session:
         return summed_up(nose.layout, nose.asked.digest, findings, far_pairs, versions())
 
 
-def arranged(path: str | Path, envelope: Envelope, shapes: Mapping[str, ScanShape]) -> Layout:
-    """The layout, or the faults that keep it from being made, by line."""
+def arranged(
+    path: str | Path,
+    envelope: Envelope,
+    shapes: Mapping[str, ScanShape],
+    near: Layout | None = None,
+) -> Layout:
+    """The layout, or the faults that keep it from being made, by line.
+
+    near: see `arrange`.
+    """
     try:
-        layout = arrange(envelope, shapes)
+        layout = arrange(envelope, shapes, near)
     except SurveyError as error:
         line, *more = error.lines or (1,)
         also = f"see also line {', '.join(str(one) for one in more)}" if more else ""

@@ -80,11 +80,13 @@ class Drift:
         if state == AT_SPEED:
             own += self._at_speed_mm(a) + self._at_speed_mm(b)
         total = own + self._alone_mm(a) + self._alone_mm(b)
-        if state not in (AT_REST, FAN_GAP):
+        at_rest = state in (AT_REST, FAN_GAP)
+        if not at_rest:
             total += self._moved_mm(a) + self._moved_mm(b)
-        elif total >= enough_mm:
+        if total >= enough_mm:
             # What carries both drops out.
-            total = own + self._between_mm(a, b)
+            between = own + self._between_mm(a, b)
+            total = between if at_rest else min(total, between + self._moved_against_mm(a, b))
         return total if total < _MOST_MM else np.inf
 
     # -- one part ----------------------------------------------------------------------------
@@ -193,27 +195,37 @@ class Drift:
     def _moved_mm(self, name: str) -> float:
         """What its movement does otherwise than before, over all of its range."""
         if name not in self._moved:
-            most = 0.0
-            for then, now in zip(*self._motions, strict=True):
-                if name in then.moved:
-                    corners = self._outline(self._parts(name)[0]).corners
-                    pairs = zip((then, *then.views), (now, *now.views), strict=True)
-                    most = max(self._range_mm(corners, *both) for both in pairs)
-                    most += self._root_mm(corners, then)
-            self._moved[name] = most
+            self._moved[name] = self._in_motion_mm(name, np.eye(3), np.zeros(3))
         return self._moved[name]
 
-    def _range_mm(self, corners: Floats, then: Motion, now: Motion) -> float:
-        """How far any corner may be from where the same amounts took it before.
+    def _moved_against_mm(self, a: str, b: str) -> float:
+        """The same of two parts of which one does not move, as seen from that one."""
+        for mover, other in ((a, b), (b, a)):
+            if not any(other in motion.moved for motion in self._motions[0]):
+                one, now = (part.placements[0] for part in self._parts(other))
+                turn = one.pose.turn @ now.pose.turn.T
+                shift = one.pose.shift - turn @ now.pose.shift
+                return self._in_motion_mm(mover, turn, shift, (one, now))
+        return np.inf
 
-        Two turns differ by no more than their rotation vectors do.
-        """
-        arm = float(np.linalg.norm(corners - then.point, axis=1).max())
-        turned = shifted = 0.0
-        for before, after in zip(_ends(then), _ends(now), strict=True):
-            turned += float(np.linalg.norm(after[0] - before[0]))
-            shifted += float(np.linalg.norm(after[1] - before[1]))
-        return turned * arm + shifted + _turn(then) * float(np.linalg.norm(now.point - then.point))
+    def _in_motion_mm(
+        self,
+        name: str,
+        turn: Floats,
+        shift: Floats,
+        seen_from: tuple[Placement, Placement] | None = None,
+    ) -> float:
+        """What a part's movement does otherwise, that of today turned and shifted."""
+        most = 0.0
+        for then, now in zip(*self._motions, strict=True):
+            if name in then.moved:
+                corners = self._outline(self._parts(name)[0]).corners
+                pairs = zip((then, *then.views), (now, *now.views), strict=True)
+                most = max(_range_mm(corners, *both, turn, shift) for both in pairs)
+                most += self._root_mm(corners, then)
+                if seen_from is not None:
+                    most += self._carried_mm(corners, then, *seen_from)
+        return most
 
     def _root_mm(self, corners: Floats, motion: Motion) -> float:
         """What the spread of the line that it turns about changed by, at the ends of the turn."""
@@ -224,6 +236,26 @@ class Drift:
         pivot = float(np.linalg.norm(self._spread(forms)))
         turn = float(np.linalg.norm(self._spread(now.turn_gain - one.turn_gain)))
         return _turn(motion) * (pivot + 2 * arm * turn)
+
+    def _carried_mm(self, corners: Floats, motion: Motion, one: Placement, now: Placement) -> float:
+        """What the spread of a frame's own turn changed by does to what the turn carries off."""
+        arm = float(np.linalg.norm(corners - motion.point, axis=1).max())
+        turn = float(np.linalg.norm(self._spread(now.turn_gain - one.turn_gain)))
+        return (_turn(motion) * arm + float(np.linalg.norm(motion.shift))) * turn
+
+
+def _range_mm(corners: Floats, then: Motion, now: Motion, turn: Floats, shift: Floats) -> float:
+    """How far any corner may be from where the same amounts took it before.
+
+    Two turns differ by no more than their rotation vectors do.
+    """
+    arm = float(np.linalg.norm(corners - then.point, axis=1).max())
+    turned = shifted = 0.0
+    for before, after in zip(_ends(then), _ends(now), strict=True):
+        turned += float(np.linalg.norm(turn @ after[0] - before[0]))
+        shifted += float(np.linalg.norm(turn @ after[1] - before[1]))
+    point = float(np.linalg.norm(turn @ now.point + shift - then.point))
+    return turned * arm + shifted + _turn(then) * point
 
 
 def _ends(motion: Motion) -> Iterator[tuple[Floats, Floats]]:

@@ -16,7 +16,7 @@ from noseroom.findings import Verdict, overall
 from noseroom.layout import Layout, PlacedPart
 
 AT_REST, MOVING, AT_SPEED, FAN_GAP = "at rest", "moving", "at speed", "fan gap"
-AMPLE_MM = 3.0
+AMPLE_MM = 4.0
 """How far beyond its rule pains are taken to show what a gap surely keeps: what is known to be left
 there need not be looked at again when a reading changes by a sixteenth of an inch or two."""
 _SECOND_ORDER = 0.2

@@ -125,6 +125,13 @@ class Network:
 
     # ------------------------------------------------------------------ layout of the state
 
+    @property
+    def unknowns(
+        self,
+    ) -> tuple[tuple[tuple[str, tuple[int, ...]], ...], tuple[tuple[str, str], ...]]:
+        """What each place in a state stands for: by stations, then the sizes."""
+        return tuple(self._columns.items()), tuple(self._size_columns)
+
     def columns(self, name: str) -> tuple[int, ...]:
         """Columns of a station's free movements."""
         return self._columns[name]

@@ -224,6 +224,10 @@ class Survey:
         return np.array([one.reach for one in self.sources])
 
 
+_NO_DEARER = 25.0
+"""By how much chi² may rise when a figure changes a little: five standard deviations."""
+
+
 def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     """Adjust the whole nose.
 
@@ -240,24 +244,14 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     adjustment, exact = best_adjustment(network, nearly), False
     while True:
         network.begin(adjustment.estimate)
-        rows = network.rows()
-        assumed = np.array([row.assumed for row in rows], dtype=bool)
-        reach = np.array([row.half_width for row in rows])
-        alone = deviation_without_assumptions(adjustment, assumed)
-        fixed = assumed & (np.nan_to_num(alone, nan=np.inf) < reach / ASSUMPTION_SHARE)
-        beyond = assumed & ~fixed & (np.abs(adjustment.residuals) > reach)
-        if fixed.any():
-            leaving = np.flatnonzero(fixed)
-        elif beyond.any():
-            # One refuted at a time: without it the others may hold again.
-            excess = np.abs(adjustment.residuals) / np.maximum(reach, 1e-9)
-            leaving = np.array([np.argmax(np.where(beyond, excess, 0.0))])
-        elif not exact:
+        leaving, fixed = _to_leave(network, adjustment)
+        if not leaving.size:
+            if exact:
+                return _survey(network, adjustment, dropped, refuted)
             adjustment, exact = adjusted(network), True
             continue
-        else:
-            return _survey(network, adjustment, dropped, refuted)
-        (dropped if fixed.any() else refuted).extend(
+        rows = network.rows()
+        (dropped if fixed else refuted).extend(
             source_of(rows[int(index)], adjustment, int(index)) for index in leaving
         )
         gone = [rows[index] for index in leaving]
@@ -266,6 +260,53 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
             [(row.station, row.key) for row in gone if row.sentence is None],
         )
         adjustment, exact = nearly(network), False
+
+
+def solve_near(
+    stations: Sequence[Station], sentences: Sequence[Sentence], near: Survey
+) -> Survey | None:
+    """Adjust a nose that is nearly one that was adjusted before, from where that came out.
+
+    The assumptions that were dropped there are left out from the beginning. None where the two are
+    not alike, where another set of assumptions has to go, or where the readings agree much less:
+    then `solve` has to tell. So it has in the end: of two mirror images this one finds the nearer.
+    """
+    network = Network(stations, sentences)
+    if network.unknowns != near.network.unknowns:
+        return None
+    gone = {(one.station, one.key, one.text) for one in (*near.dropped, *near.refuted)}
+    rows = [row for row in network.rows() if row.assumed]
+    leaving = [row for row in rows if (row.station, row.key, row.text) in gone]
+    network = network.without(
+        [row.sentence for row in leaving if row.sentence is not None],
+        [(row.station, row.key) for row in leaving if row.sentence is None],
+    )
+    network.begin(near.adjustment.estimate)
+    try:
+        adjustment = adjusted(network, near.cost + _NO_DEARER)
+    except SurveyError:
+        return None
+    network.begin(adjustment.estimate)
+    if adjustment.cost > near.cost + _NO_DEARER or _to_leave(network, adjustment)[0].size:
+        return None
+    return _survey(network, adjustment, list(near.dropped), list(near.refuted))
+
+
+def _to_leave(network: Network, adjustment: Adjustment) -> tuple[NDArray[np.intp], bool]:
+    """Rows of assumptions that have to go, and whether the readings fix them (or refute them)."""
+    rows = network.rows()
+    assumed = np.array([row.assumed for row in rows], dtype=bool)
+    reach = np.array([row.half_width for row in rows])
+    alone = deviation_without_assumptions(adjustment, assumed)
+    fixed = assumed & (np.nan_to_num(alone, nan=np.inf) < reach / ASSUMPTION_SHARE)
+    if fixed.any():
+        return np.flatnonzero(fixed), True
+    beyond = assumed & (np.abs(adjustment.residuals) > reach)
+    if not beyond.any():
+        return np.zeros(0, dtype=np.intp), False
+    # One refuted at a time: without it the others may hold again.
+    excess = np.abs(adjustment.residuals) / np.maximum(reach, 1e-9)
+    return np.array([np.argmax(np.where(beyond, excess, 0.0))]), False
 
 
 def _deviation(row: Row) -> float:
