@@ -324,6 +324,7 @@ def check_movement_bounds(made: Part, *, by_mm: float = 1.0, most: int = 300) ->
         for component in sorted(old.keys() & new.keys()):
             before, after = old[component], new[component]
             check_axes(made, component, name, step, before, after)
+            check_growths(made, component, name, step, before, after)
             for points, other in ((after.mesh.vertices, before), (before.mesh.vertices, after)):
                 moved = points[_away(points, other)]
                 if len(moved) > most:
@@ -355,6 +356,43 @@ def check_axes(
     slack = after.mesh.bound_mm + before.mesh.bound_mm + 1e-6
     assert (gained <= most + slack).all(), f"{component} gained {gained} by {name}: {made}"
     assert (gained >= least - slack).all(), f"{component} lost {gained} by {name}: {made}"
+
+
+def check_growths(
+    made: Part, component: str, name: str, step: float, before: Body, after: Body, most: int = 60
+) -> None:
+    """No point of a component is further from where it can have come from than its piece says.
+
+    A corner of the mesh that grew came from somewhere in a box behind it, as large as what the
+    pieces that may be there move; the old surface must pass through that box, or hold it.
+    """
+    import coal
+
+    ways = [(box, np.sort(axes[name] * step, axis=1)) for box, axes in made.growths_mm(component)]
+    points = after.mesh.vertices[_away(after.mesh.vertices, before)]
+    # The library that tells whether boxes meet the surface is good to about 1e-6 mm.
+    slack = after.mesh.bound_mm + before.mesh.bound_mm + 1e-4
+    for point in np.random.default_rng(13).permutation(points)[:most]:
+        here = [
+            move.T
+            for box, move in ways
+            if (point >= box[0] + move[:, 0] - slack).all()
+            and (point <= box[1] + move[:, 1] + slack).all()
+        ]
+        assert here, f"{component} grew out of all pieces by {name}: {made}"
+        low = point - np.max(here, axis=0)[1] - slack
+        high = point - np.min(here, axis=0)[0] + slack
+        centre = (low + high) / 2
+        came_from = coal.Box(*(high - low)), coal.Transform3s(np.eye(3), centre)
+        met = coal.collide(
+            before.tree,
+            coal.Transform3s(),
+            *came_from,
+            coal.CollisionRequest(),
+            coal.CollisionResult(),
+        )
+        within = bool(met) or bool(inside(centre[None], before, HERE)[0])
+        assert within, f"{component} moved at {point} by {name}, not as its pieces say: {made}"
 
 
 def _away(points: Any, body: Body) -> Any:

@@ -7,7 +7,7 @@ from scipy.spatial.transform import Rotation
 
 from noseroom.errors import GeometryError
 from noseroom.geometry.clearance import Relation, clearance
-from noseroom.geometry.draws import Drawn, below
+from noseroom.geometry.draws import Drawn, Growth, below
 from noseroom.geometry.mesh import body_from_mesh, body_from_shape
 from truth_makers import at
 
@@ -119,6 +119,32 @@ def test_boxes_of_drawn_sizes_at_drawn_places(movement):
     assert found.built < (12 if along else COUNT)
 
 
+def test_a_disc_over_a_plate_that_is_never_quite_level():
+    """Analytic: the lowest point of a tilted disc's rim. Level faces are hard for triangles."""
+    rng = np.random.default_rng(9)
+    height, tilt = 13 + rng.normal(0, 0.5, COUNT), rng.normal(0, 0.004, (COUNT, 2))
+    turns = np.c_[tilt, np.zeros(COUNT)]
+    angle = np.linalg.norm(tilt, axis=1)
+    truth = height - 4 * np.cos(angle) - 60 * np.sin(angle) - 4
+    disc = Drawn(rod(8, 60), placed(np.c_[0 * height, 0 * height, height], turns))
+    found = below([disc, Drawn(rod(8, 90), np.eye(4))], [(0, 1)], 4.8)
+    check(found, 0, truth, 4.8)
+    assert 0.2 < found.below.mean() < 0.8
+    assert found.measured < COUNT / 5
+
+
+def test_a_ball_in_a_bore_is_within_the_hull_and_clear_all_the_same():
+    """Analytic: the bore's radius less the ball's and how far it is off the axis."""
+    rng = np.random.default_rng(10)
+    points = rng.normal(0, 2, (COUNT, 3))
+    truth = 30 - 12 - np.linalg.norm(points[:, :2], axis=1)
+    ring = cq.Workplane().circle(50).circle(30).extrude(80, both=True).val()
+    bodies = [Drawn(ball(12), placed(points)), Drawn(body_from_shape("ring", ring), np.eye(4))]
+    found = below(bodies, [(0, 1)], 15.5)
+    check(found, 0, truth, 15.5)
+    assert 0.2 < found.below.mean() < 0.8
+
+
 def test_growth_alone_turns_the_verdicts():
     """Analytic: nothing moves; the gap of 6 is below 5 where both radii grow by more than 1."""
     rng = np.random.default_rng(3)
@@ -153,6 +179,39 @@ def test_a_size_that_moves_a_face_the_other_way_than_it_may():
         found = below([post, drawn], [(0, 1)], 16.0)
         check(found, 0, x + shift - 10 - rear, 16.0)
         assert 0.2 < found.below.mean() < 0.8
+
+
+def test_a_size_that_moves_one_of_two_tanks_only():
+    """Analytic: a short tank and one that gets deeper, and a wall that each may be nearest to.
+
+    If it is told what moves and what does not, the bodies at the ends of the size tell it all.
+    """
+    rng = np.random.default_rng(8)
+    depth, gap = 19 + rng.normal(0, 1, COUNT), 5 + rng.normal(0, 1, COUNT)
+
+    def tanks(size):
+        deep = cq.Workplane().box(size[0], 40, 20, centered=(False, True, True))
+        short = cq.Workplane().box(20, 40, 20, centered=(False, True, True))
+        both = [deep.translate((0, 0, 50)).val(), short.translate((0, 0, -50)).val()]
+        return body_from_shape("tanks", cq.Compound.makeCompound(both))
+
+    still, grows = np.zeros((1, 3, 2)), np.array([[[0, 1], [0, 0], [0, 0]]])
+    growths = [
+        Growth([[0, -20, 40], [20, 20, 60]], grows),
+        Growth([[0, -20, -60], [20, 20, -40]], still),
+    ]
+    poses, wall = placed(np.c_[-gap, 0 * gap, 0 * gap]), Drawn(block(10, 100, 200), at(25))
+    built = []
+    for told in ((), growths):
+        moving = Drawn(
+            tanks([19.0]), poses, depth[:, None], [19.0], [1.0], grows, tanks, growths=told
+        )
+        found = below([moving, wall], [(0, 1)], 4.5)
+        check(found, 0, np.minimum(gap, gap + 20 - depth), 4.5)
+        assert 0.2 < found.below.mean() < 0.8
+        built.append(found.built)
+    assert built[1] <= 2
+    assert built[0] > built[1]
 
 
 # --- Brute force ----------------------------------------------------------------------------
@@ -284,6 +343,11 @@ def test_far_pairs_cost_nothing():
 SIZES = np.full((3, 1), 10.0)
 
 
+def grown(boxes, axes):
+    growths = [Growth(box, [moved]) for box, moved in zip(boxes, axes, strict=True)]
+    return Drawn(ball(10), at(40), SIZES, [10.0], [1.0], growths=growths)
+
+
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
@@ -294,6 +358,11 @@ SIZES = np.full((3, 1), 10.0)
         (Drawn(ball(10), at(40), SIZES, [10.0], [1.0], [[[0, np.inf]] * 3]), "finite"),
         (Drawn(ball(10), at(40), SIZES * np.nan, [10.0], [1.0]), "finite"),
         (Drawn(ball(10), at(40), SIZES, [10.0]), "need"),
+        (grown([[[-10] * 3, [10] * 3]], [[[1, -1]] * 3]), "least to most"),
+        (grown([[[-10] * 3, [9] * 3]], [[[0, 1]] * 3]), "leave some of it out"),
+        (grown([[[10] * 3, [-10] * 3]], [[[0, 1]] * 3]), "a growth has"),
+        (grown([[[-10] * 3, [10] * 3]], [[[0, 1]] * 2]), "a growth has"),
+        (grown([[[-10] * 3, [np.inf] * 3]], [[[0, 1]] * 3]), "not finite"),
         (Drawn(ball(10), np.eye(4) * [1, 1, -1, 1]), "turns and moves"),
         (Drawn(ball(10), np.eye(4)[None] * [2, 1, 1, 1]), "number 0"),
         (Drawn(ball(10), np.zeros((0, 4, 4))), r"n of 1 or more"),

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from noseroom.geometry.charts import RimErrors, measured, read
 from noseroom.geometry.exact import exact_distance
+from noseroom.geometry.face_meshes import RimErrors, measured, read
 from noseroom.geometry.grids import could_be_grid
 from noseroom.geometry.kernel import sub_shapes
 from noseroom.geometry.mesh import body_from_shape
@@ -96,7 +96,7 @@ def test_what_is_trimmed_across_its_parameters_gets_no_grid():
 
 
 def bound_of(a, pose_a, b, pose_b, value, ends):
-    return refined_bound(a, pose_a, b, pose_b, value, ends, lambda f, g: -np.inf)
+    return refined_bound(a, pose_a, b, pose_b, value, ends)
 
 
 @pytest.mark.parametrize("gap", [0.5, 8.0, 40.0])

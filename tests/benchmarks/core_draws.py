@@ -22,7 +22,7 @@ from scipy.spatial.transform import Rotation
 from stack import Thing, scan, stack, usual_sizes
 
 from noseroom.geometry.clearance import clearance
-from noseroom.geometry.draws import Below, Drawn, below
+from noseroom.geometry.draws import Below, Drawn, Growth, below
 from noseroom.geometry.mesh import Body, body_from_mesh, body_from_shape
 from noseroom.geometry.motions import Motions, Shift, Turn
 from noseroom.geometry.trees import tree_distance
@@ -90,7 +90,11 @@ def sized(thing: Thing, body: Body, poses: Any, part: Any, rng: Any, count: int)
         return body_from_shape(component, changed.solids()[component.split(".")[1]])
 
     sizes = usual + rng.normal(0, DEVIATION_MM, (count, len(names)))
-    most, axes = part.movement_bounds(), part.axes_mm(component.split(".")[1])
+    which = component.split(".")[1]
+    most, axes = part.movement_bounds(), part.axes_mm(which)
+    growths = [
+        Growth(box, [moved[name] for name in names]) for box, moved in part.growths_mm(which)
+    ]
     return Drawn(
         body,
         poses,
@@ -99,6 +103,7 @@ def sized(thing: Thing, body: Body, poses: Any, part: Any, rng: Any, count: int)
         [most[name] for name in names],
         [axes[name] for name in names],
         build,
+        growths,
     )
 
 

@@ -67,31 +67,13 @@ def inner_errors(
     for some in _furthest_first(most):
         if most[some].max() <= furthest:
             break
-        gap = _to_triangles(on_surface[some], corners[own[some]])
+        gap = to_triangles(on_surface[some], corners[own[some]])
         furthest = max(furthest, float(gap.max()))
     # At a pole the parameters run together and a sample can land off its own triangle; any
     # neighbour that is nearer will do, and looking at some of them only errs upward.
     if furthest <= _FOLDED * claimed_mm or claimed_mm == 0:
         return furthest, furthest, each
     return furthest, _to_neighbours(on_surface, most, corners, own), each
-
-
-def cylinder_errors(
-    radius_mm: float, places: Places, nodes: Floats, uv: Floats, triangles: Ints
-) -> Floats:
-    """Return how far a cylinder surely is at most from each of its triangles (m,), mm.
-
-    arrays as in `inner_errors`; uv[:, 0] is the angle, rad. The second derivative along the angle
-    is the radius and the others are 0. So between corners that are an angle w apart at most, the
-    places differ by no more than radius * w² / 8 from the point of the triangle with the same
-    parameters (Taylor's theorem; the largest variance of the angle is w² / 4). How far the nodes
-    are from the surface comes on top.
-    """
-    off = float(np.linalg.norm(places(uv) - nodes, axis=1).max())
-    angles = uv[triangles, 0]
-    wide = angles.max(axis=1) - angles.min(axis=1)
-    errors: Floats = radius_mm * wide**2 / 8 + off
-    return errors
 
 
 def _furthest_first(most: Floats) -> Iterator[NDArray[np.intp]]:
@@ -117,15 +99,17 @@ def _to_neighbours(
             break
         near = centres.query(on_surface[some], k=min(_NEIGHBOURS, len(corners)))[1]
         near = np.c_[own[some], near.reshape(len(some), -1)]
-        gaps = [_to_triangles(on_surface[some], corners[column]) for column in near.T]
+        gaps = [to_triangles(on_surface[some], corners[column]) for column in near.T]
         furthest = max(furthest, float(np.min(gaps, axis=0).max()))
     return furthest
 
 
-def _to_triangles(points: Floats, corners: Floats) -> Floats:
-    """Distance (n,) of each point from its own triangle (n, 3, 3)."""
+def to_triangles(points: Floats, corners: Floats) -> Floats:
+    """Return the distance (n,) of each point (n, 3) from its own triangle (n, 3, 3)."""
     from trimesh.triangles import closest_point
 
+    if not len(points):
+        return np.zeros(0)
     distance: Floats = np.linalg.norm(closest_point(corners, points) - points, axis=1)
     return distance
 
@@ -141,7 +125,7 @@ def rim_error(edge: Any, at: Floats, ends: Floats) -> float:
     curve = BRepAdaptor_Curve(edge)
     if curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
         widest = min(float(np.abs(np.diff(at)).max()), 2 * np.pi)
-        # A hair more than the sagitta, radius * (1 - cos(w / 2)), as in `cylinder_errors`.
+        # A hair more than the sagitta, radius * (1 - cos(w / 2)).
         return float(curve.Circle().Radius() * widest**2 / 8)
     samples, chord = _along_chords(curve, at)
     points = curve_places(curve)(samples)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,7 +98,7 @@ def placed_clearance(
 ) -> Clearance:
     """Return the same as `clearance` for poses and a cap that have been checked."""
     pair = _Pair(a, b, pose_a, pose_b, tolerances, cap_mm)
-    boxes_mm = pair.boxes_apart_mm()
+    boxes_mm = pair.boxes_apart_mm
     if boxes_mm > 0 and boxes_mm >= cap_mm:
         return Clearance(Relation.APART, np.nan, boxes_mm)
     return pair.measure()
@@ -142,7 +143,9 @@ class _Pair:
         coarse = 2 * self.slack_mm > _BOUND_WITHIN_MM
         return max(asked, min(self.cap_mm, _COARSE_BELOW_MM)) if asked > 0 and coarse else asked
 
+    @cached_property
     def boxes_apart_mm(self) -> float:
+        """How far the boxes are apart for sure, mm."""
         gap = box_gaps(_placed_box(self.a, self.pose_a), _placed_box(self.b, self.pose_b))[0, 0]
         return max(0.0, float(gap) - NUMERIC_MM)
 
@@ -157,7 +160,10 @@ class _Pair:
         bound_mm = max(0.0, mesh_mm - self.slack_mm)
         surfaces = SurfaceDistance(mesh_mm, bound_mm, points, False)
         near = not meshes_clear or bound_mm < self._exact_below_mm
-        if near and self.a.faces and self.b.faces:
+        if meshes_clear and self.slack_mm <= NUMERIC_MM:
+            # The meshes are the surfaces themselves.
+            surfaces = SurfaceDistance(mesh_mm, bound_mm, points, True)
+        elif near and self.a.faces and self.b.faces:
             fine = not meshes_clear or bound_mm < self.tolerances.exact_below_mm
             within_mm = WITHIN_MM if fine else _BOUND_WITHIN_MM / 2
             surfaces = exact_distance(*self.placed, mesh_mm, (points, triangles), within_mm)
@@ -174,7 +180,7 @@ class _Pair:
 
     def _containment(self, *, exact: bool) -> Clearance | None:
         """Surfaces that do not meet: is either body, or a solid of it, within the other?"""
-        if self.boxes_apart_mm() > 0:
+        if self.boxes_apart_mm > 0:
             return None
         b_in_a = inside(moved(self.b.probes, self.pose_b), self.a, self.pose_a, exact=exact)
         a_in_b = inside(moved(self.a.probes, self.pose_a), self.b, self.pose_b, exact=exact)

@@ -15,15 +15,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.draws_pair import USUAL, Effort, Numbers, PairDraws
-from noseroom.geometry.draws_sized import Drawn, Sized, box_corners
-from noseroom.geometry.draws_sizes import own_numbers, settle_sizes
-from noseroom.geometry.kernel import moved
-from noseroom.geometry.overlap import inside
-from noseroom.geometry.trees import NUMERIC_MM, tree_distance
+from noseroom.geometry.draws_inside import look_inside
+from noseroom.geometry.draws_pair import Effort, PairDraws
+from noseroom.geometry.draws_sized import Drawn, Growth, Sized
+from noseroom.geometry.draws_sizes import settle_sizes
+from noseroom.geometry.trees import NUMERIC_MM
 from noseroom.threads import one_thread
 
-__all__ = ["Below", "Drawn", "below"]
+__all__ = ["Below", "Drawn", "Growth", "below"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -112,51 +111,12 @@ def below(
         with one_thread():
             pair.run()
             settle_sizes(pair)
-            _look_inside(pair)
+            look_inside(pair, np.flatnonzero((pair.boxes_apart <= 0) & ~pair.below))
         answer[near, k], undecided[near, k] = pair.below, pair.open
     if progress is not None:
         progress(len(pairs), len(pairs), "done")
     built = sum(side.built for side in sides)
     return Below(answer, undecided, effort.measured, effort.exact, built)
-
-
-def _look_inside(pair: PairDraws) -> None:
-    """Correct the samples of a pair that look clear because one body is within the other.
-
-    What is inside stays inside as long as the surfaces move by less than their distance.
-    """
-    a, b = (side.body() for side in pair.sides)
-    left = np.flatnonzero((pair.boxes_apart <= 0) & ~pair.below)
-    if not (a.watertight or b.watertight):
-        return
-    corners, slack = box_corners(a.mesh.box_mm), a.mesh.bound_mm + b.mesh.bound_mm + NUMERIC_MM
-    while len(left):
-        one = int(left[0])
-        apart, held = _held(pair, one)
-        scene = pair.scene(left)
-        alike = scene.travel(corners, 0) + scene.play_mm + slack < apart
-        if not alike[0]:
-            alike[0] = True
-            numbers = own_numbers(pair, one)
-            apart, held = _held(pair, one, numbers)
-            rest = float(pair.scene(left[:1], numbers).play_mm[0])
-            if rest > 0 and rest + slack >= apart:
-                pair.least[one], pair.most[one], held = 0.0, np.inf, False
-        if held:
-            pair.least[left[alike]] = pair.most[left[alike]] = 0.0
-        left = left[~alike]
-
-
-def _held(pair: PairDraws, one: int, numbers: Numbers = USUAL) -> tuple[float, bool]:
-    """How far the surfaces are apart in a sample, and whether one is within the other."""
-    a, b = (side.body(number) for side, number in zip(pair.sides, numbers, strict=True))
-    pose, stand = pair.scene(np.array([one])).pose(0), np.eye(4)
-    apart, _ = tree_distance(a.tree, pose, b.tree, stand)
-    pair.effort.measured += 1
-    exact = apart <= a.mesh.bound_mm + b.mesh.bound_mm
-    held = inside(moved(a.probes, pose), b, stand, exact=exact).any()
-    held = held or inside(b.probes, a, pose, exact=exact).any()
-    return apart, bool(held)
 
 
 def _gaps(a: Floats, b: Floats, least_mm: float) -> Floats:

@@ -2,17 +2,20 @@
 
 Three bounds hold for every sample at once: no distance changes by more than the first body's box
 moves; two points that are really on the bodies are carried along and stay on them; and a plane
-across the line of the nearest points keeps the two apart by what is linear in the pose.
+across the line of the nearest points keeps the two apart by what is linear in the pose. Where the
+hulls of the two are nearest is asked in each sample by itself, and mostly is where the two are.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.geometry.draws_hulls import hull_of, hull_points
 from noseroom.geometry.draws_sized import Play, box_corners, grown_box
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.trees import NUMERIC_MM
@@ -21,6 +24,9 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 _NUMBERS_AT_ONCE = 2_000_000
+_SAME_MM = 1e-5
+# Such a share of what chord errors hide anyway is not worth looking for.
+_TOLD = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,9 +129,23 @@ def box_bound(a: Body, b: Body, scene: Scene) -> Floats:
     return bound
 
 
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """What the nearest points of two bodies say in n samples.
+
+    least, most: (n,) mm, bounds on the true distance. ways: (n, 3) from a to b, 0 for unknown.
+    known: (n,) whether the meshes can say no more.
+    """
+
+    least: Floats
+    most: Floats
+    ways: Floats
+    known: NDArray[np.bool_]
+
+
 @dataclass(eq=False)
 class Couple:
-    """Two bodies with the corners of their hulls, between which distances are measured."""
+    """Two bodies between which distances are measured."""
 
     a: Body
     b: Body
@@ -155,7 +175,7 @@ class Couple:
         own = scene.turns[sample].T @ (points[0] - scene.places[sample])
         most = reach(scene, scene.carried(own[None])[:, 0], points[1], self.slack_mm)
         normal = (points[1] - points[0]) / apart_mm
-        least = np.maximum(least, self._parted(scene, normal))
+        least = np.maximum(least, self._parted_by(scene, normal))
         return np.maximum(least, 0.0), most
 
     def learn_each(
@@ -174,41 +194,75 @@ class Couple:
         if len(loose):
             some = scene.take(loose)
             normals = (points[loose, 1] - points[loose, 0]) / apart_mm[loose, None]
-            least[loose] = np.maximum(least[loose], self._parted(some, normals))
+            least[loose] = np.maximum(least[loose], self._parted_by(some, normals))
         return np.maximum(least, 0.0), most
 
-    def learn_by_corners(self, scene: Scene, normals: Floats) -> tuple[Floats, Floats, Floats]:
-        """Bounds (n,) from the furthest corner of either along directions (n, 3) from a to b.
+    @cached_property
+    def _hulls(self) -> tuple[Any, Any] | None:
+        """The hulls of the two; None where there is none of use."""
+        a = hull_of(self.a.mesh.vertices)
+        b = None if a is None else hull_of(self.b.mesh.vertices)
+        return None if b is None else (a, b)
 
-        Also returns directions (n, 3) that are likely to be better.
+    def learn_by_hulls(self, scene: Scene, below_mm: float) -> Lines | None:
+        """Bounds from where the hulls of the two are nearest to each other.
 
-        A corner is really there, so that its distance from the other body bounds theirs from
-        above, and the line to its nearest point is a better direction for the plane. Much less
-        work than the distance of the two meshes.
+        None where there are none of use. Looks for points of the bodies, to bound from above, only
+        where a plane does not keep `below_mm`.
         """
-        on_a = scene.carried_each(_furthest(scene.from_a(normals), self.a))
-        on_b = _furthest(-normals, self.b)
-        near_a = _nearest_on(self.a, scene.taken_back_each(on_b))
-        ends = (
-            np.stack([on_a, scene.carried_each(near_a)]),
-            np.stack([_nearest_on(self.b, on_a), on_b]),
-        )
-        lengths = np.linalg.norm(ends[1] - ends[0], axis=2)
-        which, each = lengths.argmin(axis=0), np.arange(len(normals))
-        a, b, apart = (one[which, each] for one in (*ends, lengths))
-        least, ways = np.zeros(len(normals)), normals.copy()
-        clear = np.flatnonzero(apart > 0)
-        ways[clear] = (b[clear] - a[clear]) / apart[clear, None]
-        least[clear] = self._parted(scene.take(clear), ways[clear])
-        return np.maximum(least, 0.0), reach(scene, a, b, self.slack_mm), ways
+        if self._hulls is None:
+            return None
+        ends = hull_points(*self._hulls, scene.turns, scene.places)
+        lines, count = ends[:, 1] - ends[:, 0], len(ends)
+        lengths = np.linalg.norm(lines, axis=1)
+        apart = np.flatnonzero(lengths > 0)
+        ways, least, most = np.zeros((count, 3)), np.zeros(count), np.full(count, np.inf)
+        known = np.zeros(count, dtype=bool)
+        ways[apart] = lines[apart] / lengths[apart, None]
+        some = scene.take(apart)
+        tops, bottoms = _furthest(some.from_a(ways[apart]), self.a), _furthest(-ways[apart], self.b)
+        gaps = self._parted(some, ways[apart], tops, bottoms)
+        least[apart] = np.maximum(gaps - self.slack_mm - some.nearer(ways[apart]), 0.0)
+        below = least[apart] < below_mm
+        near = apart[below]
+        some = some.take(np.flatnonzero(below))
+        on_a, on_b = self._real(some, ends[near], tops[below], bottoms[below])
+        most[near] = reach(some, on_a, on_b, self.slack_mm)
+        left = np.linalg.norm(on_b - on_a, axis=1) - gaps[below]
+        known[near] = left <= _TOLD * self.slack_mm + _SAME_MM
+        return Lines(least, most, ways, known)
 
-    def _parted(self, scene: Scene, normals: Floats) -> Floats:
-        """What planes across directions (n, 3) or (3,) keep between the two, (n,) mm."""
-        ways = scene.from_a(normals)
-        a = _dot(ways, _furthest(ways, self.a)) + (scene.places * normals).sum(axis=1)
-        away = np.atleast_2d(-normals)
-        b = -_dot(away, _furthest(away, self.b))
-        parted: Floats = b - a - self.slack_mm - scene.nearer(normals)
+    def _real(
+        self, scene: Scene, ends: Floats, tops: Floats, bottoms: Floats
+    ) -> tuple[Floats, Floats]:
+        """Points (n, 3) of either body near `ends` (n, 2, 3), seen from the second.
+
+        Most ends are corners, `tops` of a or `bottoms` of b, and so on the body already.
+        """
+        on_a, on_b = scene.carried_each(tops), bottoms.copy()
+        corner_a = _close(on_a, ends[:, 0])
+        rest = ~(corner_a | _close(on_b, ends[:, 1]))
+        on_a[rest] = ends[rest, 0]
+        look = corner_a | rest
+        on_b[look] = _nearest_on(self.b, on_a[look])
+        back = np.flatnonzero(~corner_a)
+        some = scene.take(back)
+        on_a[back] = some.carried_each(_nearest_on(self.a, some.taken_back_each(on_b[back])))
+        return on_a, on_b
+
+    def _parted_by(self, scene: Scene, normals: Floats) -> Floats:
+        """What planes across directions (n, 3) or (3,) surely keep between the two, (n,) mm."""
+        tops = _furthest(scene.from_a(normals), self.a)
+        bottoms = _furthest(np.atleast_2d(-normals), self.b)
+        gaps = self._parted(scene, normals, tops, bottoms)
+        parted: Floats = gaps - self.slack_mm - scene.nearer(normals)
+        return parted
+
+    @staticmethod
+    def _parted(scene: Scene, normals: Floats, tops: Floats, bottoms: Floats) -> Floats:
+        """The same of the meshes, by the vertices of either that are foremost."""
+        a = _dot(scene.from_a(normals), tops) + (scene.places * normals).sum(axis=1)
+        parted: Floats = (bottoms * normals).sum(axis=1) - a
         return parted
 
 
@@ -219,6 +273,12 @@ def reach(scene: Scene, on_a: Floats, on_b: Floats, slack_mm: float) -> Floats:
     boxed = np.linalg.norm(np.maximum(np.abs(line + less), np.abs(line + more)), axis=1)
     most: Floats = np.minimum(plain, boxed) + slack_mm
     return most
+
+
+def _close(one: Floats, other: Floats) -> NDArray[np.bool_]:
+    """Which points (n, 3) are as good as the same."""
+    close: NDArray[np.bool_] = np.abs(one - other).max(axis=1, initial=0.0) <= _SAME_MM
+    return close
 
 
 def _dot(one: Floats, other: Floats) -> Floats:
@@ -253,18 +313,17 @@ def _nearest_on(body: Body, points: Floats) -> Floats:
 
     The tree picks the triangle, a closed form the point of it.
     """
+    import coal
     from trimesh.triangles import closest_point
 
-    picked = np.array([_nearest_triangle(body.tree, one) for one in points], dtype=np.intp)
+    tree, speck, stand = body.tree, coal.Sphere(0.0), coal.Transform3s()
+    request, at = coal.DistanceRequest(), coal.Transform3s()
+    picked = np.empty(len(points), dtype=np.intp)
+    for k, one in enumerate(points):
+        result = coal.DistanceResult()
+        at.setTranslation(one)
+        coal.distance(tree, stand, speck, at, request, result)
+        picked[k] = result.b1
     corners = body.mesh.vertices[body.mesh.triangles[picked]]
     nearest: Floats = closest_point(corners, points)
     return nearest
-
-
-def _nearest_triangle(tree: Any, point: Floats) -> int:
-    import coal
-
-    request, result = coal.DistanceRequest(), coal.DistanceResult()
-    at = coal.Transform3s(np.eye(3), point)
-    coal.distance(tree, coal.Transform3s(), coal.Sphere(0.0), at, request, result)
-    return int(result.b1)

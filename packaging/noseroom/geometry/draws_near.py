@@ -27,6 +27,9 @@ _MOST_PARTS = 6
 _SHARP_MM = 1e-4
 _MOST_CUT = 2500
 _NUMBERS_AT_ONCE = 2_000_000
+_ROUNDING_MM = 1e-10
+# A direction along which different points are hardly ever level.
+_ANYWHERE = np.array([0.5377, 0.3194, 0.7802])
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +72,12 @@ class Cut:
             return self.patches.corners, self.patches.error_mm
         mesh = self.body.mesh
         return mesh.vertices[mesh.triangles], np.full(len(mesh.triangles), mesh.bound_mm)
+
+    @property
+    def boxes(self) -> tuple[Floats, Floats]:
+        """Lowest and highest corners (m, 3) of boxes round the true surface."""
+        corners, errors = self._spans
+        return corners.min(axis=1) - errors[:, None], corners.max(axis=1) + errors[:, None]
 
     def beyond(self, ways: Floats, least: Floats) -> Chosen:
         """Which triangles (m) may reach beyond `least` (n,) along any of directions (n, 3)."""
@@ -121,11 +130,20 @@ class Cut:
         return self._with(Patches(*(np.concatenate(arrays) for arrays in joined)))
 
     def _with(self, patches: Patches) -> Cut:
-        corners = patches.corners.reshape(-1, 3)
-        triangles = np.arange(len(corners), dtype=np.int32).reshape(-1, 3)
+        corners, triangles = _joined_up(patches.corners)
         bound = patches.error_mm.max(initial=0.0, keepdims=True)
         body = _bare(self.whole.name, corners, triangles, bound)
         return replace(self, body=body, finer_patches=patches)
+
+
+def _joined_up(corners: Floats) -> tuple[Floats, NDArray[np.int32]]:
+    """Vertices (n, 3) and triangles (k, 3) of corners (k, 3, 3), each vertex once."""
+    flat = corners.reshape(-1, 3)
+    _, first, numbers = np.unique(flat @ _ANYWHERE, return_index=True, return_inverse=True)
+    # What rounding alone keeps apart is the same.
+    if np.abs(flat[first][numbers] - flat).max(initial=0.0) > _ROUNDING_MM:
+        first = numbers = np.arange(len(flat))
+    return flat[first], numbers.reshape(-1, 3).astype(np.int32)
 
 
 def _bare(name: str, vertices: Floats, triangles: NDArray[np.int32], bound_mm: Floats) -> Body:

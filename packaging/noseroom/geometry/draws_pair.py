@@ -1,7 +1,8 @@
 """One pair of bodies in many samples: in which are their surfaces nearer than a threshold?
 
-From coarse to fine: boxes; a few measured samples that speak for many; what is near cut finer
-and every sample that is still open measured; the kernel, where chord errors hide the answer.
+From coarse to fine: boxes; a few measured samples that speak for many; the hulls of what is near;
+the same again of what is near cut finer; every sample that is still open measured; the kernel,
+where chord errors hide the answer.
 """
 
 from __future__ import annotations
@@ -32,15 +33,15 @@ Chosen = NDArray[np.bool_]
 
 _STAND = np.eye(4)
 _GOLDEN = (5**0.5 - 1) / 2
-_FEW, _MOST_ANCHORS = 24, 40
+# So few samples are sooner looked at one by one; of more, some are measured for the others' sake.
+_FEW, _MOST_ANCHORS = 24, 12
 _LITTLE, _TRIES = 0.02, 2
-_SOUNDED, _WORTH_TOUCHING, _MOST_TOUCHES = 40, 0.1, 6
+_SOUNDED, _WORTH_TOUCHING = 40, 0.1
 # Meshes are cut again if that leaves no more than such a share of what they may be out by.
 _WORTH_CUTTING = 0.5
-# The bounds of a sample have told their part if they are no more than so much wider than need be.
-_TOLD = 1.1
-# So few are sooner asked of the kernel.
+# So few are sooner asked of the kernel: where finer meshes would tell, and where any would.
 _FEW_HIDDEN = 24
+_ASKED_AT_ONCE = 4
 
 Numbers: TypeAlias = tuple[int, int]
 USUAL: Numbers = (0, 0)
@@ -72,7 +73,9 @@ class CoupleDraws:
         self.least, self.most = least.copy(), most
         # Samples for which nothing that matters was left out.
         self._held = np.ones(len(least), dtype=bool)
-        self._own_least, self.own_most = np.zeros(len(least)), np.full(len(least), np.inf)
+        # Samples of which these meshes can say no more.
+        self._told = np.zeros(len(least), dtype=bool)
+        self.own_most = np.full(len(least), np.inf)
         self.normals = np.zeros((len(least), 3))
         self.measured = 0
 
@@ -92,16 +95,13 @@ class CoupleDraws:
         most = np.minimum(self.most, self.own_most)
         return self._open & hides(self.least, most, self._below_mm, self.slack_mm)
 
-    @property
-    def _told(self) -> Chosen:
-        """Samples (s,) of which these meshes have told about as much as they can."""
-        sizes = self._scene.nearer(self.normals) + self._scene.farther(self.normals)
-        told: Chosen = self.own_most - self._own_least <= _TOLD * (sizes + 2 * self.slack_mm)
-        return told
+    def _asked(self, chosen: Chosen | None) -> Chosen:
+        """Samples (s,) that are open and of which these meshes may tell more."""
+        asked: Chosen = self._open & ~self._told
+        return asked if chosen is None else asked & chosen
 
     def _learn(self, chosen: Indices, least: Floats, most: Floats) -> None:
         self.least[chosen] = np.maximum(self.least[chosen], least)
-        self._own_least[chosen] = np.maximum(self._own_least[chosen], least)
         self.own_most[chosen] = np.minimum(self.own_most[chosen], most)
         self.most[chosen] = np.minimum(self.most[chosen], most)
 
@@ -120,6 +120,7 @@ class CoupleDraws:
         if a is None or b is None or _slack(a, b) > _WORTH_CUTTING * before:
             return False
         self._parts, self._couple = (a, b), Couple(a.body, b.body)
+        self._told[:] = False
         return True
 
     def _leave_out(self, where: Indices) -> bool:
@@ -169,22 +170,23 @@ class CoupleDraws:
             misses += len(where) - len(left) < max(2, _LITTLE * len(where))
             where = left
 
-    def touch(self) -> None:
-        """Try the corners that are furthest towards the other."""
-        for _ in range(_MOST_TOUCHES):
-            where = np.flatnonzero(self._open & self.normals.any(axis=1))
-            # The first few tell whether it is worth it.
-            step = max(1, len(where) // _SOUNDED)
-            for some in (where[::step], np.delete(where, np.s_[::step])):
-                if not len(some):
-                    return
-                scene = self._scene.take(some)
-                least, most, ways = self._couple.learn_by_corners(scene, self.normals[some])
-                better = least > self.least[some]
-                self.normals[some[better]] = ways[better]
-                self._learn(some, least, most)
-                if self._open[some].mean() > 1 - _WORTH_TOUCHING:
-                    return
+    def touch(self, chosen: Chosen | None = None) -> None:
+        """Look where the hulls of the two are nearest."""
+        where = np.flatnonzero(self._asked(chosen))
+        # The first few tell whether it is worth it.
+        step = max(1, len(where) // _SOUNDED)
+        for some in (where[::step], np.delete(where, np.s_[::step])):
+            if not len(some):
+                return
+            found = self._couple.learn_by_hulls(self._scene.take(some), self._below_mm)
+            if found is None:
+                return
+            better = (found.least > self.least[some]) & found.ways.any(axis=1)
+            self.normals[some[better]] = found.ways[better]
+            self._learn(some, found.least, found.most)
+            self._told[some] |= found.known
+            if self._asked(chosen)[some].mean() > 1 - _WORTH_TOUCHING:
+                return
 
     def measure(self, chosen: Chosen | None = None) -> None:
         """Measure samples that are still open, up to what the threshold needs; all, or some.
@@ -192,8 +194,9 @@ class CoupleDraws:
         No others are looked at from here on.
         """
         left = self._open if chosen is None else self._open & chosen
-        where = np.flatnonzero(left & ~self._told if chosen is None else left)
-        if not len(where) or not self._leave_out(np.flatnonzero(left)):
+        where = np.flatnonzero(self._asked(chosen))
+        # What is left out has to be looked for, and what is left needs trees of its own.
+        if not len(where) or (len(where) > _FEW and not self._leave_out(np.flatnonzero(left))):
             return
         some, couple, count = self._scene.take(where), self._couple, len(where)
         caps = self._below_mm + couple.slack_mm + some.play_mm + NUMERIC_MM
@@ -205,6 +208,7 @@ class CoupleDraws:
         self.measured += count
         known = apart < caps
         self._learn(where, *couple.learn_each(some, apart, points, known))
+        self._told[where] = True
         lines = points[:, 1] - points[:, 0]
         lengths = np.linalg.norm(lines, axis=1)
         here = known & (lengths > 0)
@@ -235,6 +239,7 @@ def look_at(couples: Sequence[CoupleDraws], *, each: bool) -> None:
         one.measure()
         hidden = one.hidden
         while hidden.sum() > _FEW_HIDDEN and one.refine(hidden):
+            one.touch(hidden)
             one.measure(hidden)
             hidden = one.hidden
 
@@ -286,16 +291,17 @@ class PairDraws:
         self.look(np.flatnonzero(self.open & ~self.reducible))
         self.look(np.flatnonzero(self.open & self.reducible), each=False)
 
-    def scene(self, chosen: Indices, numbers: Numbers = USUAL) -> Scene:
-        """Some of the samples (s,), seen from two of the bodies."""
-        a, b = self.sides
+    def scene(
+        self, chosen: Indices, numbers: Numbers = USUAL, parts: tuple[Cut, Cut] | None = None
+    ) -> Scene:
+        """Some of the samples (s,), seen from two of the bodies, or from parts of them."""
         samples = self.samples[chosen]
-        return Scene(
-            self._turns[chosen],
-            self._places[chosen],
-            a.play(samples, numbers[0]),
-            b.play(samples, numbers[1]),
-        )
+        spans = (None, None) if parts is None else (parts[0].boxes, parts[1].boxes)
+        plays = [
+            side.play(samples, number, span)
+            for side, number, span in zip(self.sides, numbers, spans, strict=True)
+        ]
+        return Scene(self._turns[chosen], self._places[chosen], *plays)
 
     def look(self, chosen: Indices, numbers: Numbers = USUAL, *, each: bool = True) -> None:
         """Decide what two of the bodies tell about some of the samples.
@@ -306,6 +312,10 @@ class PairDraws:
         if not len(chosen):
             return
         a, b = (side.body(number) for side, number in zip(self.sides, numbers, strict=True))
+        if each and a.faces and b.faces:
+            chosen = self._ask_few(a, b, chosen, numbers)
+            if not len(chosen):
+                return
         scene, most = self.scene(chosen, numbers), self.most[chosen]
         near = near_parts(a, b, scene, self.below_mm)
         if near is None:
@@ -313,7 +323,10 @@ class PairDraws:
             return
         # What is known of the whole bodies holds for any part of them.
         known = self.least[chosen]
-        couples = [CoupleDraws(parts, scene, self.below_mm, known, most) for parts in near]
+        couples = [
+            CoupleDraws(parts, self.scene(chosen, numbers, parts), self.below_mm, known, most)
+            for parts in near
+        ]
         look_at(couples, each=each)
         self.effort.measured += sum(one.measured for one in couples)
         self._learn(chosen, np.min([one.least for one in couples], axis=0), most)
@@ -327,6 +340,21 @@ class PairDraws:
         if each and a.faces and b.faces:
             self._ask_kernel(a, b, scene, chosen, couples)
 
+    def _ask_few(self, a: Body, b: Body, chosen: Indices, numbers: Numbers) -> Indices:
+        """Ask the kernel of a few samples of just these sizes at once; return what is open."""
+        scene = self.scene(chosen, numbers)
+        fixed = np.flatnonzero(scene.play_mm <= 0)
+        if len(fixed) > _ASKED_AT_ONCE:
+            return chosen
+        for k in fixed:
+            self._ask(a, b, scene, chosen, int(k))
+        return chosen[self.open[chosen]]
+
+    def _ask(self, a: Body, b: Body, scene: Scene, chosen: Indices, k: int) -> None:
+        self.effort.exact += 1
+        some = scene.take(np.array([k]))
+        self._learn(chosen[k : k + 1], *exact_bounds(a, b, some, self.below_mm))
+
     def _learn(self, chosen: Indices, least: Floats, most: Floats) -> None:
         self.least[chosen] = np.maximum(self.least[chosen], np.minimum(least, self.below_mm))
         self.most[chosen] = np.minimum(self.most[chosen], most)
@@ -338,22 +366,25 @@ class PairDraws:
         slack = max(one.slack_mm for one in couples)
         hard = hides(self.least[chosen], self.most[chosen], self.below_mm, slack)
         for k in np.flatnonzero(self.open[chosen] & hard):
-            some = scene.take(np.array([k]))
-            self.effort.exact += 1
-            self._learn(chosen[k : k + 1], *exact_bounds(a, b, some))
+            self._ask(a, b, scene, chosen, int(k))
 
 
-def exact_bounds(a: Body, b: Body, scene: Scene) -> tuple[Floats, Floats]:
-    """Bounds (1,) from below and above on the true distance in one sample, by the kernel."""
-    pose = scene.pose(0)
+def exact_bounds(a: Body, b: Body, scene: Scene, below_mm: float) -> tuple[Floats, Floats]:
+    """Bounds (1,) from below and above on the true distance in one sample, by the kernel.
+
+    Where nothing else may move, they go no further than to tell which side of `below_mm` it is.
+    """
+    pose, fixed = scene.pose(0), not scene.play_mm[0] > 0
     apart, points, triangles = nearest_triangles(a.tree, pose, b.tree, _STAND)
-    found = exact_distance(a, pose, b, _STAND, apart, (points, triangles))
+    limit = below_mm if fixed else None
+    near = points, triangles
+    found = exact_distance(a, pose, b, _STAND, apart, near, limit_mm=limit)
     slack = NUMERIC_MM if found.exact else a.mesh.bound_mm + b.mesh.bound_mm + NUMERIC_MM
     least = found.bound_mm - scene.play_mm
     if found.points is None or found.distance_mm <= 0:
         return np.maximum(least, 0.0), found.distance_mm + slack + scene.play_mm
     on_a, on_b = found.points[None, 0], found.points[None, 1]
-    if scene.play_mm[0] > 0:
+    if not fixed:
         normal = (on_b - on_a)[0] / found.distance_mm
         gap = -a.reaches.along(normal @ pose[:3, :3]) - float(normal @ pose[:3, 3])
         gap -= b.reaches.along(-normal)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Any
@@ -59,6 +59,18 @@ class Play:
 
 
 @dataclass(frozen=True, eq=False)
+class Growth:
+    """How a part of a surface moves with the sizes.
+
+    box_mm: (2, 3), in the body's own frame, what of the surface at its usual sizes is meant.
+    axes_mm: (k, 3, 2), from least to most along each axis when a size grows by one unit.
+    """
+
+    box_mm: ArrayLike
+    axes_mm: ArrayLike
+
+
+@dataclass(frozen=True, eq=False)
 class Drawn:
     """A body whose place, and maybe whose sizes, differ from sample to sample.
 
@@ -68,7 +80,9 @@ class Drawn:
     (`Part.movement_bounds` gives it). axes_mm: (k, 3, 2), if known, from least to most along each
     axis of the body's own frame when a size grows by one unit; the more it says, the fewer bodies
     are built. build: makes the body at sizes (k,). Without it the body cannot be had at other
-    sizes, and what its movement leaves open stays undecided.
+    sizes, and what its movement leaves open stays undecided. growths: if known, what `axes_mm`
+    says for parts of the surface, which together are all of it; where two overlap, each point
+    there follows one or the other (`Part.growths_mm` gives them).
     """
 
     body: Body
@@ -78,6 +92,7 @@ class Drawn:
     movement_mm: ArrayLike | None = None
     axes_mm: ArrayLike | None = None
     build: Build | None = None
+    growths: Sequence[Growth] = ()
 
 
 class Sized:
@@ -93,6 +108,7 @@ class Sized:
         self.poses = self._checked_poses(drawn.poses)
         self._build, self._kept = drawn.build, [drawn.body]
         self.sizes, usual, self._movement, self._axes = self._checked_sizes(drawn)
+        self._boxes, self._growths = self._checked_growths(drawn)
         self._kept_sizes = usual[None]
         self._numbers = {usual.tobytes(): 0}
         counts = {len(given) for given in (self.poses, self.sizes) if len(given) != 1}
@@ -123,11 +139,33 @@ class Sized:
         less: Floats = self._kept_sizes[number] - self._kept_sizes[0]
         return less
 
-    def play(self, samples: Indices, number: int = 0) -> Play:
-        """How far the surface may be from the one of a body, in samples (s,)."""
-        return Play.of(
-            self._sizes_of(samples) - self._kept_sizes[number], self._movement, self._axes
-        )
+    def play(
+        self, samples: Indices, number: int = 0, spans: tuple[Floats, Floats] | None = None
+    ) -> Play:
+        """How far the surface may be from the one of a body, in samples (s,).
+
+        spans: lowest and highest corners (m, 3) of boxes in the body's frame: only what is there.
+        """
+        off = self._sizes_of(samples) - self._kept_sizes[number]
+        if spans is None or not len(self._boxes):
+            return Play.of(off, self._movement, self._axes)
+        axes = self._axes_in(number, *spans)
+        movement = np.linalg.norm(np.abs(axes).max(axis=2), axis=1)
+        return Play.of(off, np.minimum(movement, self._movement), axes)
+
+    def _axes_in(self, number: int, low: Floats, high: Floats) -> Floats:
+        """From least to most (k, 3, 2) of all growths that may have moved into some boxes."""
+        gone, found = self.offset(number)[None], []
+        for box, axes in zip(self._boxes, self._growths, strict=True):
+            play = Play.of(gone, self._movement, axes)
+            least, most = box[0] + play.low[0] - NUMERIC_MM, box[1] + play.high[0] + NUMERIC_MM
+            if ((low <= most) & (high >= least)).all(axis=1).any():
+                found.append(axes)
+        if not found:
+            return self._axes
+        every = np.array(found)
+        ends = np.stack([every[..., 0].min(axis=0), every[..., 1].max(axis=0)], axis=-1)
+        return ends
 
     def own(self, sample: int) -> int:
         """The number of the body at the sizes of a sample; 0 where none can be built."""
@@ -236,6 +274,26 @@ class Sized:
         if not np.isfinite(axes).all():
             raise GeometryError(f"{self.name}: a movement along an axis is not finite")
         return sizes, usual, movement, axes
+
+    def _checked_growths(self, drawn: Drawn) -> tuple[Floats, Floats]:
+        """Boxes (r, 2, 3) and movements (r, k, 3, 2)."""
+        count, box = len(self._movement), self._kept[0].mesh.box_mm
+        if not drawn.growths:
+            return np.zeros((0, 2, 3)), np.zeros((0, count, 3, 2))
+        boxes = [np.asarray(one.box_mm, dtype=np.float64) for one in drawn.growths]
+        axes = [np.asarray(one.axes_mm, dtype=np.float64) for one in drawn.growths]
+        if any(one.shape != (2, 3) or not (one[0] <= one[1]).all() for one in boxes) or any(
+            one.shape != (count, 3, 2) for one in axes
+        ):
+            raise GeometryError(f"{self.name}: a growth has a box (2, 3) and movements (k, 3, 2)")
+        if not (np.isfinite(boxes).all() and np.isfinite(axes).all()):
+            raise GeometryError(f"{self.name}: a growth is not finite")
+        if any((one[..., 0] > one[..., 1]).any() for one in axes):
+            raise GeometryError(f"{self.name}: the movements of a growth go from least to most")
+        low, high = np.min(boxes, axis=0)[0], np.max(boxes, axis=0)[1]
+        if (low > box[0] + NUMERIC_MM).any() or (high < box[1] - NUMERIC_MM).any():
+            raise GeometryError(f"{self.name}: the boxes of its growths leave some of it out")
+        return np.array(boxes), np.array(axes)
 
 
 def box_corners(box: Floats) -> Floats:

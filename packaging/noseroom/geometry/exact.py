@@ -14,7 +14,6 @@ counts. Faces whose triangles are the face itself (flat, with straight edges) ne
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -49,7 +48,8 @@ class SurfaceDistance:
 
     points: (2, 3) in the world, first on a; None where they mean nothing.
     exact: the distance is proven: it is no more above the true one than was asked for
-    (`refine.WITHIN_MM` without it), or the kernel gave it and it stood up to the checks.
+    (`refine.WITHIN_MM` without it), or the kernel gave it and it stood up to the checks. Where a
+    limit was asked about: also if the distance is below it, or the bound is not.
     """
 
     distance_mm: float
@@ -66,14 +66,15 @@ def exact_distance(
     mesh_mm: float,
     near: Near | None = None,
     within_mm: float = WITHIN_MM,
+    limit_mm: float | None = None,
 ) -> SurfaceDistance:
     """Return the distance between the surfaces of two bodies that both have B-rep faces.
 
     mesh_mm: the distance between the two whole meshes, mm, as a start. near: their nearest points
     and triangles, if they are known, as of `nearest_triangles`. within_mm: a bound that far below
-    the distance will do.
+    the distance will do. limit_mm: no more matters than whether the true distance is below it.
     """
-    search = _Search(a, pose_a, b, pose_b, within_mm)
+    search = _Search(a, pose_a, b, pose_b, within_mm, limit_mm)
     parted = search.by_plane(mesh_mm, near) if mesh_mm > 0 else None
     if parted is not None:
         parted = parted if parted.exact else search.by_patches(parted)
@@ -99,9 +100,15 @@ class _Search:
     """One query: the two bodies in their places."""
 
     def __init__(
-        self, a: Body, pose_a: Pose, b: Body, pose_b: Pose, within_mm: float = WITHIN_MM
+        self,
+        a: Body,
+        pose_a: Pose,
+        b: Body,
+        pose_b: Pose,
+        within_mm: float = WITHIN_MM,
+        limit_mm: float | None = None,
     ) -> None:
-        self._within_mm = within_mm
+        self._within_mm, self._limit_mm = within_mm, limit_mm
         # A plane proves more than the finer meshes can, except where little is asked.
         self._proven_mm = _PROVEN_MM if within_mm <= WITHIN_MM else within_mm
         self._a, self._b = a, b
@@ -129,17 +136,24 @@ class _Search:
                 return None
             value, ends = found
             least = self._parted(value, ends)
-            proven = value - least <= self._proven_mm
+            proven = value - least <= self._proven_mm or self._settled(value, least)
             parted = SurfaceDistance(value, max(0.0, least), ends, proven)
             if parted.exact:
                 break
         return parted
 
+    def _settled(self, value: float, least: float) -> bool:
+        """Whether it is known which side of the limit the distance is, if there is one."""
+        return self._limit_mm is not None and not least < self._limit_mm <= value
+
     def by_patches(self, parted: SurfaceDistance) -> SurfaceDistance:
         """Prove a distance that is really there, or a smaller one, by finer meshes where it is."""
-        best, pairs = parted, None
+        best, again = parted, False
         while best.distance_mm > _PATCHES_ABOVE_MM and best.points is not None:
             value, ends = best.distance_mm, best.points
+            within = self._within_mm
+            if self._limit_mm is not None:
+                within = value - self._limit_mm
             refined = refined_bound(
                 self._a,
                 self._pose_a,
@@ -147,13 +161,12 @@ class _Search:
                 self._pose_b,
                 value,
                 ends,
-                partial(self._parted, value, ends),
-                within_mm=self._within_mm,
-                pairs=pairs,
+                within_mm=within,
+                again=again,
             )
             if refined is None:
                 break
-            pairs = refined.pairs
+            again = True
             if refined.points is None:
                 bound = max(best.bound_mm, refined.bound_mm)
                 return replace(best, bound_mm=bound, exact=True)
@@ -161,7 +174,10 @@ class _Search:
             found = self._walked(refined.points, f, g)
             if found is None or found[0] >= best.distance_mm:
                 break
-            best = SurfaceDistance(*found[:1], best.bound_mm, found[1], False)
+            settled = self._settled(found[0], best.bound_mm)
+            best = SurfaceDistance(found[0], best.bound_mm, found[1], settled)
+            if settled:
+                break
         return best
 
     def _walked(

@@ -14,19 +14,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.geometry.charts import Reading
+from noseroom.geometry.face_meshes import Grid, Reading
 from noseroom.geometry.kernel import sub_shapes
-from noseroom.geometry.surfaces import surface_places
 
 Floats = NDArray[np.float64]
 
 # Parameters closer than this share of the range are the same.
 _ALIKE = 1e-9
 _SAMPLES = 9
+# A spline of two poles is the line from one to the other.
+_ENDS = 2
 
 
 def could_be_grid(face: Any) -> bool:
-    """Whether a face is free-form and every edge runs along the border of its parameters."""
+    """Whether a face is free-form and every edge runs along the border of its parameters.
+
+    Where all edges are straight they have no nodes but their ends, and there is no grid to gain.
+    """
     from OCP.BRep import BRep_Tool
     from OCP.BRepAdaptor import BRepAdaptor_Surface
     from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
@@ -34,20 +38,37 @@ def could_be_grid(face: Any) -> bool:
     surface = BRepAdaptor_Surface(face)
     if surface.GetType() != Kind.GeomAbs_BSplineSurface:
         return False
-    low = np.array([surface.FirstUParameter(), surface.FirstVParameter()])
-    high = np.array([surface.LastUParameter(), surface.LastVParameter()])
-    slack = _ALIKE * (high - low)
-    for edge in sub_shapes(face, "EDGE"):
+    low = surface.FirstUParameter(), surface.FirstVParameter()
+    high = surface.LastUParameter(), surface.LastVParameter()
+    slack = [_ALIKE * (last - first) for first, last in zip(low, high, strict=True)]
+    edges = sub_shapes(face, "EDGE")
+    if all(_is_straight(edge) for edge in edges):
+        return False
+    for edge in edges:
         first, last = BRep_Tool.Range_s(edge)
         curve = BRep_Tool.CurveOnSurface_s(edge, face, first, last)
         if curve is None:
             return False
-        samples = np.linspace(first, last, _SAMPLES).tolist()
-        at = np.array([curve.Value(t).Coord() for t in samples])
-        on = np.stack([np.abs(at - low) <= slack, np.abs(at - high) <= slack])
-        if not on.all(axis=1).any():
-            return False
+        on = {(way, end) for way in (0, 1) for end in (0, 1)}
+        for step in range(_SAMPLES):
+            at = curve.Value(first + (last - first) * step / (_SAMPLES - 1)).Coord()
+            on = {
+                (way, end) for way, end in on if abs(at[way] - (low, high)[end][way]) <= slack[way]
+            }
+            if not on:
+                return False
     return True
+
+
+def _is_straight(edge: Any) -> bool:
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.GeomAbs import GeomAbs_CurveType
+
+    curve = BRepAdaptor_Curve(edge)
+    kind = curve.GetType()
+    if kind == GeomAbs_CurveType.GeomAbs_BSplineCurve:
+        return bool(curve.NbPoles() == _ENDS)
+    return bool(kind == GeomAbs_CurveType.GeomAbs_Line)
 
 
 def gridded(mesh: Reading) -> Reading | None:
@@ -63,7 +84,7 @@ def gridded(mesh: Reading) -> Reading | None:
     at_u, at_v = np.meshgrid(u, v, indexing="ij")
     uv = np.stack([at_u, at_v], axis=-1)
     nodes = np.empty((rows, columns, 3))
-    nodes[inside] = surface_places(mesh.surface)(uv[inside])
+    nodes[inside] = mesh.places(uv[inside])
     nodes[~inside] = mesh.nodes[numbers[~inside]]
     uv[~inside] = mesh.uv[numbers[~inside]]
     k = np.arange(rows * columns).reshape(rows, columns)
@@ -82,6 +103,7 @@ def gridded(mesh: Reading) -> Reading | None:
         triangles=triangles,
         rims=(),
         claimed_mm=0.0,
+        grid=Grid((u, v), other),
     )
 
 

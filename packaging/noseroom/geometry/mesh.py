@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noseroom.errors import GeometryError
-from noseroom.geometry.tessellate import signed_volume_mm3, tessellate
+from noseroom.geometry.tessellate import is_closed, signed_volume_mm3, tessellate
 from noseroom.tolerances import DEFAULT, Tolerances
 
 if TYPE_CHECKING:
@@ -66,12 +66,7 @@ class Mesh:
     @cached_property
     def closed(self) -> bool:
         """Whether every edge is run through once each way, which a closed surface does."""
-        edges = np.concatenate([self.triangles[:, pair] for pair in ([0, 1], [1, 2], [2, 0])])
-        there = edges[:, 0].astype(np.int64) * len(self.vertices) + edges[:, 1]
-        back = edges[:, 1].astype(np.int64) * len(self.vertices) + edges[:, 0]
-        there.sort()
-        back.sort()
-        return bool((np.diff(there) > 0).all()) and np.array_equal(there, back)
+        return is_closed(self.triangles, len(self.vertices))
 
     def part(self, chosen: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
         """Return vertices and triangles of the chosen triangles (m,) alone."""
@@ -122,6 +117,14 @@ class Body:
     def chart_bound_mm(self) -> float:
         """How far any triangle may be from the patch of surface it stands for."""
         return max(chart.error_mm for chart in self.charts)
+
+    @cached_property
+    def triangle_error_mm(self) -> NDArray[np.float64]:
+        """How far each triangle (m,) may be from the patch of surface it stands for."""
+        starts = np.cumsum([0] + [len(chart.own_mm) for chart in self.charts])[:-1]
+        own = np.concatenate([chart.own_mm for chart in self.charts])
+        errors: NDArray[np.float64] = own[starts[self.mesh.face_of] + self.chart_triangle]
+        return errors
 
     @cached_property
     def hull_corners(self) -> NDArray[np.float64]:
@@ -214,7 +217,7 @@ def body_from_shape(name: str, shape: cq.Shape, tolerances: Tolerances = DEFAULT
     except GeometryError as error:
         raise GeometryError(f"{name}: {error}") from error
     mesh = Mesh(raw.vertices, raw.triangles, raw.face_of, raw.deflection_mm)
-    watertight = mesh.closed and bool((raw.solid_of >= 0).all())
+    watertight = raw.closed and bool((raw.solid_of >= 0).all())
     if not watertight and not (raw.solid_of < 0).any():
         raise GeometryError(
             f"{name}: the mesh of a solid has gaps or folds, so that nothing can be said of its "

@@ -8,7 +8,7 @@ Along the rim of a face the new corners are put on the edge's own curve.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from noseroom.geometry.charts import Chart
 from noseroom.geometry.chord_errors import SAMPLING_FACTOR, in_triangles
 from noseroom.geometry.kernel import Pose, moved
+from noseroom.geometry.span_groups import bounds_of, places_of
 from noseroom.geometry.surfaces import Places
 
 Floats = NDArray[np.float64]
@@ -26,6 +27,8 @@ Numbers = NDArray[np.intp]
 _CUT = 4
 # How far an edge's curve may miss the corners of the mesh: kernels allow edges some looseness.
 _LOOSE_MM = 5e-5
+# A shift of parameters by less than this share of the face is none.
+_HAIR = 1e-12
 _ALONG_RIM = np.array([0.25, 0.5, 0.75])
 
 
@@ -87,17 +90,6 @@ def first_patches(body: Any, pose: Pose, triangles: Numbers) -> Patches:
     return _joined(parts).chosen(np.argsort(np.concatenate(places), kind="stable"))
 
 
-def errors_of(body: Any, triangles: Numbers) -> Floats:
-    """Return how far some triangles (k,) of a body may be from what they stand for, mm."""
-    once, which = np.unique(triangles, return_inverse=True)
-    faces, own, errors = body.mesh.face_of[once], body.chart_triangle[once], np.zeros(len(once))
-    for face in np.unique(faces):
-        here = faces == face
-        errors[here] = body.charts[face].errors_mm(own[here])
-    found: Floats = errors[which]
-    return found
-
-
 def cells_of(parents: Numbers) -> Numbers:
     """The numbers (n, cells) of what the patches (n,) were cut into."""
     return parents[:, None] * len(_CELLS) + np.arange(len(_CELLS))
@@ -116,62 +108,112 @@ def _joined(parts: list[Patches]) -> Patches:
 
 def finer(body: Any, pose: Pose, patches: Patches) -> Patches | None:
     """Cut every patch into cells, in order; None where a rim cannot be followed."""
-    parts, places = [], []
-    for face in np.unique(patches.face):
-        here = np.flatnonzero(patches.face == face)
-        cut = _cut(body.charts[face], pose, patches.chosen(here))
-        if cut is None:
+    uv = np.einsum("pk,nkd->npd", _LATTICE, patches.uv)
+    for chart, curve, of, side in _by_rims(body, patches.face, patches.rim):
+        if not _follow(chart, curve, patches, of, side, uv):
             return None
-        parts.append(cut)
-        places.append(cells_of(here).ravel())
-    return _joined(parts).chosen(np.argsort(np.concatenate(places), kind="stable"))
-
-
-def _cut(chart: Chart, pose: Pose, some: Patches) -> Patches | None:
-    """Cut patches of one face into cells."""
-    uv = np.einsum("pk,nkd->npd", _LATTICE, some.uv)
-    for curve, of, side in _by_rims(chart, some.rim):
-        if not _follow(chart, curve, some, of, side, uv):
-            return None
-    at_home = chart.places(uv.reshape(-1, 2))
-    nodes = moved(at_home, pose).reshape(*uv.shape[:2], 3)
-    count = len(some.face) * len(_CELLS)
+    nodes = moved(_places(body, patches.face, uv), pose).reshape(*uv.shape[:2], 3)
+    count = len(patches.face) * len(_CELLS)
     cut_uv, corners = uv[:, _CELLS].reshape(count, 3, 2), nodes[:, _CELLS].reshape(count, 3, 3)
     on = _CELL_SIDE >= 0
-    rim = np.where(on, some.rim[:, _CELL_SIDE], -1).reshape(count, 3)
-    ends = some.at[:, _CELL_SIDE]
+    rim = np.where(on, patches.rim[:, _CELL_SIDE], -1).reshape(count, 3)
+    ends = patches.at[:, _CELL_SIDE]
     shares = ends[..., :1] + _CELL_SHARE * (ends[..., 1:] - ends[..., :1])
     at = shares.reshape(count, 3, 2)
-    error = np.zeros(count)
-    if not chart.plane:
-        on_chord = in_triangles(corners)
-        samples = chart.places(in_triangles(cut_uv).reshape(-1, 2))
-        on_surface = moved(samples, pose).reshape(on_chord.shape)
-        error = np.linalg.norm(on_surface - on_chord, axis=2).max(axis=0)
-        if chart.spans is not None:
-            hidden = np.flatnonzero(~chart.spans.plain(cut_uv))
-            if len(hidden):
-                local = at_home.reshape(*uv.shape[:2], 3)[:, _CELLS].reshape(count, 3, 3)[hidden]
-                own = chart.spans.errors(chart.places, cut_uv[hidden], local)[0]
-                error[hidden] = np.maximum(error[hidden], own / SAMPLING_FACTOR)
-    for curve, of, side in _by_rims(chart, rim):
-        start, end = at[of, side].T[..., None]
-        inner = curve((start + _ALONG_RIM * (end - start)).ravel())
-        points = moved(chart.places(inner), pose).reshape(-1, len(_ALONG_RIM), 3)
-        begin, run = corners[of, side], corners[of, (side + 1) % 3] - corners[of, side]
-        on_side = begin[:, None] + _ALONG_RIM[:, None] * run[:, None]
-        np.maximum.at(error, of, np.linalg.norm(points - on_side, axis=2).max(axis=1))
-    which = np.full(count, some.face[0])
-    return Patches(which, cut_uv, corners, SAMPLING_FACTOR * error, rim, at)
+    face = np.repeat(patches.face, len(_CELLS))
+    cut = Patches(face, cut_uv, corners, np.zeros(count), rim, at)
+    error = _errors(body, pose, cut, np.repeat(patches.error_mm, len(_CELLS)))
+    return replace(cut, error_mm=error)
 
 
-def _by_rims(chart: Chart, rim: Numbers) -> Iterator[tuple[Places, Numbers, Numbers]]:
-    """Each rim's curve in parameters with the patches and sides (k, 3) that lie on it."""
-    for number in np.unique(rim[rim >= 0]):
-        curve = chart.rim_curve(int(number))
+def _places(body: Any, face: Numbers, uv: Floats) -> Floats:
+    """Places (k * n, 3) on the surfaces of faces (k,) of parameters (k, n, 2), in order."""
+    found = np.empty((*uv.shape[:2], 3))
+    splines, parts = [], []
+    for one in np.unique(face):
+        chart, here = body.charts[one], np.flatnonzero(face == one)
+        if chart.spans is None or not chart.spans.bounded:
+            found[here] = chart.places(uv[here].reshape(-1, 2)).reshape(len(here), -1, 3)
+        else:
+            splines.append(chart.spans)
+            parts.append(here)
+    placed = places_of(splines, [uv[here].reshape(-1, 2) for here in parts])
+    for here, some in zip(parts, placed, strict=True):
+        found[here] = some.reshape(len(here), -1, 3)
+    return found.reshape(-1, 3)
+
+
+def _errors(body: Any, pose: Pose, cut: Patches, before_mm: Floats) -> Floats:
+    """How far the surfaces may be from some patches, with their rims, mm.
+
+    before_mm: (k,) the errors of what they were cut from.
+    """
+    error, rims = np.zeros(len(cut.face)), np.zeros(len(cut.face))
+    splines, parts = [], []
+    for one in np.unique(cut.face):
+        chart, here = body.charts[one], np.flatnonzero(cut.face == one)
+        if chart.spans is not None and chart.spans.bounded:
+            splines.append(chart.spans)
+            parts.append(here)
+        elif not chart.plane:
+            bounds = chart.bounds(cut.uv[here])
+            error[here] = np.inf if bounds is None else bounds
+    for here, sure in zip(parts, bounds_of(splines, [cut.uv[each] for each in parts]), strict=True):
+        error[here] = sure
+    # A quarter of the length should leave less than a quarter of the error.
+    loose = np.flatnonzero(error > before_mm / _CUT)
+    for one in np.unique(cut.face[loose]):
+        here = loose[cut.face[loose] == one]
+        sampled = _sampled(body.charts[one], cut.uv[here], cut.corners[here], pose)
+        error[here] = np.minimum(error[here], sampled)
+    inner, patches, sides = [np.zeros((0, len(_ALONG_RIM), 2))], [], []
+    for _, curve, of, side in _by_rims(body, cut.face, cut.rim):
+        start, end = cut.at[of, side].T[..., None]
+        along = curve((start + _ALONG_RIM * (end - start)).ravel())
+        inner.append(along.reshape(-1, len(_ALONG_RIM), 2))
+        patches.append(of)
+        sides.append(side)
+    if patches:
+        of, side = np.concatenate(patches), np.concatenate(sides)
+        points = moved(_places(body, cut.face[of], np.concatenate(inner)), pose)
+        begin, run = cut.corners[of, side], cut.corners[of, (side + 1) % 3] - cut.corners[of, side]
+        off = begin[:, None] + _ALONG_RIM[:, None] * run[:, None] - points.reshape(len(of), -1, 3)
+        np.maximum.at(rims, of, np.linalg.norm(off, axis=2).max(axis=1))
+    at_rim = (cut.rim >= 0).any(axis=1)
+    error[at_rim] = SAMPLING_FACTOR * np.maximum(error, rims)[at_rim]
+    return error
+
+
+def _sampled(chart: Chart, uv: Floats, corners: Floats, pose: Pose) -> Floats:
+    """How far a face is from triangles (k, 3, 3) with parameters (k, 3, 2), by samples, mm."""
+    on_chord = in_triangles(corners)
+    samples = chart.places(in_triangles(uv).reshape(-1, 2))
+    off = moved(samples, pose).reshape(on_chord.shape) - on_chord
+    sampled: Floats = SAMPLING_FACTOR * np.linalg.norm(off, axis=2).max(axis=0)
+    if chart.spans is not None:
+        hidden = np.flatnonzero(~chart.spans.plain(uv))
+        if len(hidden):
+            local = chart.places(uv[hidden].reshape(-1, 2)).reshape(-1, 3, 3)
+            own = chart.spans.errors(chart.places, uv[hidden], local)[0]
+            sampled[hidden] = np.maximum(sampled[hidden], own)
+    return sampled
+
+
+def _by_rims(
+    body: Any, face: Numbers, rim: Numbers
+) -> Iterator[tuple[Chart, Places, Numbers, Numbers]]:
+    """Each rim's face, curve in parameters, and the patches and sides (k, 3) that lie on it."""
+    of, side = np.nonzero(rim >= 0)
+    if not len(of):
+        return
+    both = np.stack([face[of], rim[of, side]], axis=1)
+    once, which = np.unique(both, axis=0, return_inverse=True)
+    for number, (one, own) in enumerate(once):
+        chart = body.charts[one]
+        curve = chart.rim_curve(int(own))
         if curve is not None:
-            of, side = np.nonzero(rim == number)
-            yield curve, of, side
+            here = which.reshape(-1) == number
+            yield chart, curve, of[here], side[here]
 
 
 def _follow(
@@ -193,10 +235,12 @@ def _follow(
         straight = unique[:, None] * (some.uv[here, b] - some.uv[here, a])[:, None]
         shift = along - some.uv[here, a][:, None] - straight
         ends = shift[:, [0, -1]]
-        corners = some.uv[here][:, [a, b]]
-        off = chart.places((corners + ends).reshape(-1, 2)) - chart.places(corners.reshape(-1, 2))
-        if np.linalg.norm(off, axis=1).max() > _LOOSE_MM:
-            return False
+        if np.abs(ends).max() > _HAIR * chart.extent:
+            corners = some.uv[here][:, [a, b]]
+            both = np.concatenate([(corners + ends).reshape(-1, 2), corners.reshape(-1, 2)])
+            off = np.subtract(*np.split(chart.places(both), 2))
+            if np.linalg.norm(off, axis=1).max() > _LOOSE_MM:
+                return False
         # The corners stay where they are: the neighbours have them there, too.
         shift -= (1 - unique)[:, None] * ends[:, :1] + unique[:, None] * ends[:, 1:]
         uv[here] += weight[:, None] * shift[:, number.reshape(-1)]

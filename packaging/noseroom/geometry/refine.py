@@ -7,22 +7,20 @@ left could be nearer by more than `WITHIN_MM`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.geometry.kernel import Pose
-from noseroom.geometry.patches import Patches, cells_of, errors_of, finer, first_patches
-from noseroom.geometry.trees import NUMERIC_MM, close_triangles
+from noseroom.geometry.near_triangles import near_triangles
+from noseroom.geometry.patches import Patches, cells_of, finer, first_patches
+from noseroom.geometry.trees import NUMERIC_MM
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.intp]
 Ints = NDArray[np.int32]
-Pairs: TypeAlias = tuple[Numbers, Numbers, Floats]
-"""Numbers (k,) of triangles of two bodies, and their distances (k,), mm."""
 
 WITHIN_MM = 1e-3
 """How far below a distance that is really there the bound may stay, where no more is asked."""
@@ -31,10 +29,10 @@ _MOST_PAIRS = 6000
 # Of round faces that run parallel (a pin in its hole) much stays open round after round, and the
 # kernel measures such faces in a hundredth of the time.
 _MOST_SIMPLE = 600
-_MOST_FACES = 100
 _MANY = 120
 _FEW = 20
-_TO_AND_FRO = 2
+_TO_AND_FRO = 1
+_CLOSER = 0.25
 _TINY = 1e-12
 
 
@@ -43,14 +41,12 @@ class Refined:
     """A bound of a distance, mm.
 
     points: (2, 3) in the world, and faces: of a place that is nearer than the distance asked
-    about; None where there is none, and the bound is within what was asked of it. pairs: the
-    triangles of the two bodies that were near, for the next question about the same two.
+    about; None where there is none, and the bound is within what was asked of it.
     """
 
     bound_mm: float
     points: Floats | None
     faces: tuple[int, int]
-    pairs: Pairs
 
 
 def refined_bound(
@@ -60,112 +56,113 @@ def refined_bound(
     pose_b: Pose,
     value_mm: float,
     ends: Floats,
-    parted: Callable[[int, int], float],
     *,
     within_mm: float = WITHIN_MM,
-    pairs: Pairs | None = None,
+    again: bool = False,
 ) -> Refined | None:
     """Return a bound of the distance of two bodies (`mesh.Body`) with B-rep faces.
 
-    value_mm: a distance that is really there, ends: (2, 3) where. parted: how far, mm, two faces
-    are apart for sure by what else is known of them, by their numbers. within_mm: how far below
-    that distance the bound may stay. pairs: of an answer about the same two bodies in the same
-    places, and a distance no smaller. None where there is too much to look at (parallel
-    surfaces), or a rim cannot be followed.
+    value_mm: a distance that is really there, ends: (2, 3) where. within_mm: how far below that
+    distance the bound may stay. again: the same two in the same places were asked about before,
+    at a larger distance. None where there is too much to look at (parallel surfaces), or a rim
+    cannot be followed.
     """
     least_mm = value_mm - within_mm
     way = (ends[1] - ends[0]) / value_mm
     margin = value_mm + a.chart_bound_mm + b.chart_bound_mm
-    looked_before = pairs is not None
-    if pairs is None:
-        pairs = close_triangles(a.tree, pose_a, b.tree, pose_b, margin, _MOST_PAIRS)
+    pairs = near_triangles(a, pose_a, b, pose_b, ends, least_mm, margin)
     if pairs is None:
         return None
-    first, second, apart = pairs
-    lowest = apart - errors_of(a, first) - errors_of(b, second) - NUMERIC_MM
-    face_a, face_b = a.mesh.face_of[first], b.mesh.face_of[second]
-    lowest = _by_faces(face_a, face_b, lowest, least_mm, parted)
-    most_pairs = _most_pairs(a, face_a, b, face_b, lowest < least_mm)
-    some_a = some_b = None
-    looked = _Look(first, second, lowest, value_mm, np.inf, ends, (-1, -1))
-    bound = value_mm
-    for _ in range(_ROUNDS):
-        lowest = looked.lowest_mm
-        is_open = lowest < least_mm
-        beyond = float(lowest[~is_open].min(initial=np.inf))
-        bound = min(bound, looked.beyond_mm, beyond)
-        if not is_open.any():
-            return Refined(bound, None, (-1, -1), pairs)
-        if some_a is not None and some_b is not None and looked.most_mm < least_mm:
-            f, g = looked.nearest
-            faces = int(some_a.face[f]), int(some_b.face[g])
-            return Refined(0.0, looked.points, faces, pairs)
-        if is_open.sum() > most_pairs:
+    if not len(pairs[0]):
+        return Refined(least_mm, None, (-1, -1))
+    numbers_a, first = np.unique(pairs[0], return_inverse=True)
+    numbers_b, second = np.unique(pairs[1], return_inverse=True)
+    some_a, some_b = first_patches(a, pose_a, numbers_a), first_patches(b, pose_b, numbers_b)
+    looked = _look(some_a, first[:, None], some_b, second[:, None], way, least_mm)
+    most_pairs = _most_pairs(a, some_a.face[looked.first], b, some_b.face[looked.second])
+    bound = least_mm
+    for number in range(_ROUNDS):
+        bound = min(bound, looked.beyond_mm)
+        if not len(looked.first):
+            return Refined(bound, None, (-1, -1))
+        if looked.most_mm < least_mm:
+            return Refined(0.0, looked.points, looked.faces_of(some_a, some_b))
+        if len(looked.first) > most_pairs:
             return None
-        if some_a is None and not looked_before and is_open.sum() > _MANY:
+        if not number and not again and len(looked.first) > _MANY:
             # Where much is open, a nearer place is worth finding before it is all cut finer.
-            few = np.argsort(lowest, kind="stable")[:_FEW]
-            glance = _glance(a, pose_a, b, pose_b, first[few], second[few], way, least_mm)
+            glance = _glance(a, pose_a, some_a, b, pose_b, some_b, looked, way, least_mm)
             if glance is not None:
-                return Refined(0.0, *glance, pairs)
-        numbers_a, first = np.unique(looked.first[is_open], return_inverse=True)
-        numbers_b, second = np.unique(looked.second[is_open], return_inverse=True)
-        if some_a is None or some_b is None:
-            some_a, some_b = (
-                first_patches(a, pose_a, numbers_a),
-                first_patches(b, pose_b, numbers_b),
-            )
-        else:
-            some_a, some_b = some_a.chosen(numbers_a), some_b.chosen(numbers_b)
-        some_a, some_b = finer(a, pose_a, some_a), finer(b, pose_b, some_b)
-        if some_a is None or some_b is None:
+                return glance
+        cut = _cut(a, pose_a, some_a, looked.first, b, pose_b, some_b, looked.second)
+        if cut is None:
             return None
-        looked = _look(some_a, cells_of(first), some_b, cells_of(second), way, least_mm)
+        some_a, first, some_b, second = cut
+        looked = _look(some_a, first, some_b, second, way, least_mm)
     return None
+
+
+def _cut(
+    a: Any,
+    pose_a: Pose,
+    some_a: Patches,
+    first: Numbers,
+    b: Any,
+    pose_b: Pose,
+    some_b: Patches,
+    second: Numbers,
+) -> tuple[Patches, Numbers, Patches, Numbers] | None:
+    """Cut the patches of some pairs (k,) finer; None where a rim cannot be followed.
+
+    With the numbers (k, n) of what those of each pair were cut into. What is a good deal closer to
+    its surface than the other side stays as it is.
+    """
+    sides = []
+    for some, numbers in ((some_a, first), (some_b, second)):
+        once, which = np.unique(numbers, return_inverse=True)
+        sides.append((some.chosen(once), which))
+    errors = [float(some.error_mm.max()) for some, _ in sides]
+    found = []
+    for body, pose, (some, which), own, other in zip(
+        (a, b), (pose_a, pose_b), sides, errors, errors[::-1], strict=True
+    ):
+        if own < _CLOSER * other:
+            found.append((some, which[:, None]))
+            continue
+        cut = finer(body, pose, some)
+        if cut is None:
+            return None
+        found.append((cut, cells_of(which)))
+    return *found[0], *found[1]
 
 
 def _glance(
     a: Any,
     pose_a: Pose,
+    some_a: Patches,
     b: Any,
     pose_b: Pose,
-    first: Numbers,
-    second: Numbers,
+    some_b: Patches,
+    looked: _Look,
     way: Floats,
     least_mm: float,
-) -> tuple[Floats, tuple[int, int]] | None:
-    """Points and faces of a place nearer than a distance in a few pairs of triangles, if seen."""
-    some_a, some_b = first_patches(a, pose_a, first), first_patches(b, pose_b, second)
-    finer_a, finer_b = finer(a, pose_a, some_a), finer(b, pose_b, some_b)
-    if finer_a is None or finer_b is None:
+) -> Refined | None:
+    """A place nearer than a distance in a few of the pairs that may be, if it is seen."""
+    few = np.argsort(looked.lowest_mm, kind="stable")[:_FEW]
+    cut = _cut(a, pose_a, some_a, looked.first[few], b, pose_b, some_b, looked.second[few])
+    if cut is None:
         return None
-    each = cells_of(np.arange(len(first)))
-    looked = _look(finer_a, each, finer_b, each, way, least_mm)
-    if looked.most_mm >= least_mm:
+    finer_a, first, finer_b, second = cut
+    seen = _look(finer_a, first, finer_b, second, way, least_mm)
+    if seen.most_mm >= least_mm:
         return None
-    f, g = looked.nearest
-    return looked.points, (int(finer_a.face[f]), int(finer_b.face[g]))
+    return Refined(0.0, seen.points, seen.faces_of(finer_a, finer_b))
 
 
-def _most_pairs(a: Any, face_a: Ints, b: Any, face_b: Ints, is_open: NDArray[np.bool_]) -> int:
-    """How many open pairs are worth cutting finer before the kernel is."""
-    faces = ((body, f) for body, of in ((a, face_a), (b, face_b)) for f in np.unique(of[is_open]))
+def _most_pairs(a: Any, faces_a: Numbers, b: Any, faces_b: Numbers) -> int:
+    """How many open pairs of patches of some faces are worth cutting finer before the kernel is."""
+    faces = ((body, f) for body, of in ((a, faces_a), (b, faces_b)) for f in np.unique(of))
     return _MOST_SIMPLE if all(body.charts[f].simple for body, f in faces) else _MOST_PAIRS
-
-
-def _by_faces(
-    face_a: Ints, face_b: Ints, lowest: Floats, least_mm: float, parted: Callable[[int, int], float]
-) -> Floats:
-    """Bounds (k,) of pairs, mm, with what is known of their faces, where these are not too many."""
-    low = np.flatnonzero(lowest < least_mm)
-    faces = np.stack([face_a[low], face_b[low]], axis=1)
-    unique, which = np.unique(faces, axis=0, return_inverse=True)
-    if len(unique) > _MOST_FACES:
-        return lowest
-    sure = np.array([parted(int(f), int(g)) for f, g in unique])
-    better = lowest.copy()
-    better[low] = np.maximum(lowest[low], sure[which.reshape(-1)])
-    return better
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,6 +179,10 @@ class _Look:
     most_mm: float
     points: Floats
     nearest: tuple[int, int]
+
+    def faces_of(self, a: Patches, b: Patches) -> tuple[int, int]:
+        """The faces of the nearest."""
+        return int(a.face[self.nearest[0]]), int(b.face[self.nearest[1]])
 
 
 def _look(

@@ -1,24 +1,23 @@
 """Free-form surfaces span by span: how far they may be from the triangles between their parameters.
 
-Between two knots a spline is a polynomial, and its derivatives are splines of their own, whose
-poles bound them (Piegl and Tiller, The NURBS Book, 2nd ed., 1997, sections 3.3 and 4.4). So a bump
-of one span's width cannot hide between the samples of a large triangle: the second derivatives
-bound how far the surface is from it, or samples are taken in every span.
+Between two knots a spline is a polynomial, whose second derivatives have ranges that are known for
+sure (`beziers`). So a bump of one span's width cannot hide between the samples of a large triangle:
+these ranges bound how far the surface is from it, or samples are taken in every span.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from noseroom.geometry.bends import Range, sides_bound
+from noseroom.geometry.beziers import second_derivatives
 from noseroom.geometry.chord_errors import SAMPLING_FACTOR
-from noseroom.geometry.surfaces import Places, span_ends, spline_net
+from noseroom.geometry.surfaces import Net, Places, net_places, span_ends, spline_net
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.intp]
@@ -34,6 +33,8 @@ _LEAST_STEPS, _MOST_STEPS = 4, 600
 # A bound below this is taken as it is; a larger one unless it is so many times the samples.
 _SMALL_MM = 0.01
 _LOOSE = 2.0
+# The ranges of the second derivatives are worked out in about so many cells each way.
+_CELLS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,32 +52,71 @@ class Spans:
     spline: Any
 
     @cached_property
-    def curving(self) -> Floats:
-        """No second derivative uu, uv, vv in a span is larger, mm: (3, k, l).
+    def net(self) -> Net:
+        """Poles, knots, degrees and periods; only of a spline."""
+        return spline_net(self.spline)
 
-        Infinite where nothing is known.
-        """
-        if self.spline is None:
-            return np.full((3, len(self.u) - 1, len(self.v) - 1), np.inf)
-        net, knots, degrees, turns = spline_net(self.spline)
-        where = [
-            _begins(ends, knots[way], degrees[way], turns[way])
-            for way, ends in enumerate((self.u, self.v))
-        ]
-        return np.concatenate(list(_curving(net, knots, degrees, where)), axis=1)
+    @cached_property
+    def places(self) -> Places:
+        """What evaluates the surface; only of a spline."""
+        return net_places(self.net)
 
-    def crossed(self, uv: Floats) -> tuple[Numbers, Numbers]:
-        """First and last span, each (m, 2) for u and v, that triangles (m, 3, 2) lie in."""
-        low, high = uv.min(axis=1), uv.max(axis=1)
-        first, last = np.empty(low.shape, np.intp), np.empty(low.shape, np.intp)
-        for way, ends in enumerate((self.u, self.v)):
-            hair = _HAIR * float(np.diff(ends).min())
-            most = len(ends) - 2
-            first[:, way] = np.searchsorted(ends, low[:, way] + hair, side="right") - 1
-            last[:, way] = np.searchsorted(ends, high[:, way] - hair, side="left") - 1
-            np.clip(first[:, way], 0, most, out=first[:, way])
-            np.clip(last[:, way], first[:, way], most, out=last[:, way])
-        return first, last
+    @cached_property
+    def bounded(self) -> bool:
+        """Whether it is a spline without weights, whose bounds are close."""
+        return self.spline is not None and not np.ptp(self.net[0][..., 3])
+
+    @cached_property
+    def unit(self) -> Net:
+        """The same as `net`, with parameters from 0 to 1 between the first end and the last."""
+        net, knots, degrees, turns = self.net
+        start, length = self._range
+        ways = zip(knots, start, length, strict=True)
+        lower, upper = ((each - begin) / wide for each, begin, wide in ways)
+        return net, (lower, upper), degrees, (turns[0] / length[0], turns[1] / length[1])
+
+    @cached_property
+    def _range(self) -> tuple[Floats, Floats]:
+        """The first parameters u and v, and how long their ranges are."""
+        start = np.array([self.u[0], self.v[0]])
+        return start, np.array([self.u[-1], self.v[-1]]) - start
+
+    def to_unit(self, uv: Floats) -> Floats:
+        """Return parameters (..., 2) as shares of their ranges."""
+        start, length = self._range
+        shares: Floats = (uv - start) / length
+        return shares
+
+    @cached_property
+    def cells(self) -> tuple[Floats, Floats]:
+        """Ends, as shares, of the cells that the ranges of the second derivatives are for."""
+        found = []
+        for way, degree in enumerate(self.degrees):
+            each = (self.u, self.v)[way]
+            ends = (each - each[0]) / (each[-1] - each[0])
+            cuts = -(-_CELLS // (len(ends) - 1)) if degree > 1 or not self.bounded else 1
+            inner = ends[:-1, None] + np.arange(cuts) / cuts * np.diff(ends)[:, None]
+            found.append(np.r_[inner.ravel(), ends[-1]])
+        return found[0], found[1]
+
+    @cached_property
+    def likeness(self) -> object:
+        """The same for surfaces that only differ in their poles and the lengths of their ranges."""
+        net, knots, degrees, turns = self.unit
+        ends = tuple(each.tobytes() for each in (*knots, *self.cells))
+        return net.shape, degrees, turns, ends
+
+    @cached_property
+    def kept(self) -> list[Range]:
+        """The ranges that `bending` gives, once they are worked out."""
+        return []
+
+    @property
+    def ranges(self) -> Range:
+        """Ranges (9, k, l) of the second derivatives uu, uv, vv by x, y, z in each cell, mm."""
+        if not self.kept:
+            self.kept.append(bending(self.net[0][None], self))
+        return self.kept[0]
 
     def widths(self, uv: Floats) -> Floats:
         """Return how many spans triangles (m, 3, 2) are wide in u and v: (m, 2)."""
@@ -91,12 +131,14 @@ class Spans:
         A cubic's span does not turn about twice; of a higher degree, as much less of a span.
         """
         small = (self.widths(uv) * self.degrees <= _TAME_DEGREE).all(axis=1)
-        return small & ~self._creased(uv)
+        return small & ~self.creased(uv)
 
-    def _creased(self, uv: Floats) -> NDArray[np.bool_]:
+    def creased(self, uv: Floats) -> NDArray[np.bool_]:
         """Whether a crease runs through triangles (m, 3, 2)."""
         found = np.zeros(len(uv), dtype=bool)
         for way, kinks in enumerate(self.kinks):
+            if not len(kinks):
+                continue
             low, high = uv[..., way].min(axis=1), uv[..., way].max(axis=1)
             hair = _HAIR * float(np.diff((self.u, self.v)[way]).min())
             found |= np.searchsorted(kinks, high - hair) > np.searchsorted(kinks, low + hair)
@@ -105,18 +147,14 @@ class Spans:
     def bounds(self, uv: Floats) -> Floats:
         """Return how far the surface is at most from triangles (m, 3, 2) with corners on it, mm.
 
-        Taylor's theorem about a point with shares of the corners: half the mean of the second
-        differences, and no variance of a parameter is above a quarter of its range squared. So
-        (w_u² |S_uu| + 2 w_u w_v |S_uv| + w_v² |S_vv|) / 8, from the place with the same
-        parameters. Infinite where a crease runs through.
+        From the place with the same parameters, as `bends.sides_bound` says. Infinite where a
+        crease runs through, or where nothing is known.
         """
-        first, last = self.crossed(uv)
-        wide_u, wide_v = np.ptp(uv, axis=1).T
-        most = _largest(self.curving, first, last)
-        found: Floats = (
-            wide_u**2 * most[0] + 2 * wide_u * wide_v * most[1] + wide_v**2 * most[2]
-        ) / 8
-        found[self._creased(uv)] = np.inf
+        if self.spline is None:
+            return np.full(len(uv), np.inf)
+        shares = self.to_unit(uv)
+        found = bounds_in(self.ranges, *crossed(self.cells, shares), shares)
+        found[self.creased(uv)] = np.inf
         return found
 
     def sampled(
@@ -145,30 +183,30 @@ class Spans:
         return same, near
 
     def errors(
-        self, places: Places, uv: Floats, corners: Floats, enough_mm: float = 0.0
+        self,
+        places: Places,
+        uv: Floats,
+        corners: Floats,
+        enough_mm: float = 0.0,
+        bounds: Floats | None = None,
     ) -> tuple[Floats, Floats]:
         """Return how far the surface may be from triangles (m, 3, 3) with parameters (m, 3, 2).
 
-        Both (m,), mm, as in `sampled`: the bound where it is small or not far above the samples,
-        else the samples with a margin. How far the corners are from the surface comes on top of
-        the bound; the samples hold it.
+        Both (m,), mm, as in `sampled`: the bound where it is enough or not far above the samples,
+        else the samples with a margin. Where weights differ the bound is seldom of use. How far
+        the corners are from the surface comes on top. bounds: (m,) if they are known.
         """
-        bounds = self.bounds(uv)
-        off = np.zeros(len(uv))
+        if bounds is None:
+            bounds = self.bounds(uv) if self.bounded else np.full(len(uv), np.inf)
         same, near = bounds.copy(), bounds.copy()
-        close = np.ones(len(uv), dtype=bool)
-        large = np.flatnonzero(bounds > _SMALL_MM)
+        large = np.flatnonzero(bounds > max(enough_mm, _SMALL_MM))
         if len(large):
             few = enough_mm / SAMPLING_FACTOR
             sampled, nearest = self.sampled(places, uv[large], corners[large], few)
             loose = bounds[large] > _LOOSE * SAMPLING_FACTOR * sampled
-            close[large[loose]] = False
             same[large[loose]] = SAMPLING_FACTOR * sampled[loose]
             near[large] = np.minimum(same[large], SAMPLING_FACTOR * nearest)
-        if close.any():
-            on = places(uv[close].reshape(-1, 2)).reshape(-1, 3, 3)
-            off[close] = np.linalg.norm(on - corners[close], axis=2).max(axis=1)
-        return same + off, near + off
+        return same, near
 
 
 def spans_of(surface: Any) -> Spans | None:
@@ -205,83 +243,46 @@ def spans_of(surface: Any) -> Spans | None:
     return Spans(ends_u, ends_v, (kinks_u[1:-1], kinks_v[1:-1]), degrees, spline)
 
 
-def _begins(ends: Floats, knots: Floats, degree: int, turn: float) -> Numbers:
-    """Numbers of the knots that the spans between some ends begin at, repeats counted."""
-    middles = (ends[:-1] + ends[1:]) / 2
-    low, high = knots[degree], knots[-degree - 1]
-    if turn:
-        middles = low + np.mod(middles - low, turn)
-    middles = np.clip(middles, low, np.nextafter(high, low))
-    begins: Numbers = np.searchsorted(knots, middles, side="right") - 1
-    return begins
+def bending(nets: Floats, like: Spans) -> Range:
+    """Return ranges (9, f * k, l) of the second derivatives uu, uv, vv by x, y, z in cells, mm.
+
+    By shares of the ranges of parameters. nets: (f, rows, columns, 4) poles of surfaces of which
+    all else is as of `like`; all rows of cells of one come before those of the next.
+    """
+    low, high = second_derivatives(nets, *like.unit[1:], like.cells)
+    return low.reshape(9, *low.shape[2:]), high.reshape(9, *high.shape[2:])
 
 
-def _curving(
-    net: Floats, knots: tuple[Floats, Floats], degrees: tuple[int, int], where: list[Numbers]
-) -> Iterator[Floats]:
-    """Bounds (3, some, l) of the second derivatives in spans, some rows of spans at once."""
-    p, q = degrees
-    nets = {(0, 0): net}
-    for i, j in ((1, 0), (2, 0), (0, 1), (0, 2)):
-        before = nets[i - (i > 0), j - (j > 0)]
-        nets[i, j] = _derived(before, knots[0 if i else 1], (p if i else q), i or j, 0 if i else 1)
-    nets[1, 1] = _derived(nets[1, 0], knots[1], q, 1, 1)
-    rows = max(1, _AT_ONCE // (len(where[1]) * (p + 1) * (q + 1)))
-    for start in range(0, len(where[0]), rows):
-        some = where[0][start : start + rows]
-        yield _of_rows(nets, some, where[1], degrees)
+def bounds_in(ranges: Range, first: Numbers, last: Numbers, uv: Floats) -> Floats:
+    """Return bounds (m,) of triangles (m, 3, 2) of shares, in cells from first to last (m, 2)."""
+    low, high = _over(ranges, first, last)
+    shape = 3, 3, len(uv)
+    return sides_bound(uv, low.reshape(shape), high.reshape(shape))
 
 
-def _of_rows(
-    nets: dict[tuple[int, int], Floats], rows: Numbers, columns: Numbers, degrees: tuple[int, int]
-) -> Floats:
-    p, q = degrees
-
-    def active(i: int, j: int) -> Floats:
-        """The poles (rows, columns, poles, 4) of a derivative that count in each span."""
-        shape = max(p - i, 0) + 1, max(q - j, 0) + 1
-        windows = sliding_window_view(nets[i, j], shape, axis=(0, 1))
-        found = windows[(rows - p)[:, None], (columns - q)[None, :]]
-        return np.moveaxis(found, 2, -1).reshape(len(rows), len(columns), -1, 4)
-
-    own = active(0, 0)
-    weights = own[..., 3]
-    points = own[..., :3] / weights[..., None]
-    centre = points.mean(axis=2, keepdims=True)
-    reach = np.linalg.norm(points - centre, axis=-1).max(axis=2)
-    least = weights.min(axis=2)
-
-    def sizes(i: int, j: int) -> tuple[Floats, Floats]:
-        """Bounds of a derivative of the weighted places from the centre, and of the weight."""
-        poles = active(i, j)
-        places = poles[..., :3] - centre * poles[..., 3:]
-        return np.linalg.norm(places, axis=-1).max(axis=2), np.abs(poles[..., 3]).max(axis=2)
-
-    # The rule for quotients; of a spline without weights the weight's derivatives are 0.
-    (a_u, w_u), (a_v, w_v) = sizes(1, 0), sizes(0, 1)
-    (a_uu, w_uu), (a_uv, w_uv), (a_vv, w_vv) = sizes(2, 0), sizes(1, 1), sizes(0, 2)
-    s_u, s_v = (a_u + w_u * reach) / least, (a_v + w_v * reach) / least
-    s_uu = (a_uu + 2 * w_u * s_u + w_uu * reach) / least
-    s_uv = (a_uv + w_u * s_v + w_v * s_u + w_uv * reach) / least
-    s_vv = (a_vv + 2 * w_v * s_v + w_vv * reach) / least
-    return np.stack([s_uu, s_uv, s_vv])
+def crossed(ends: tuple[Floats, Floats], uv: Floats) -> tuple[Numbers, Numbers]:
+    """Return first and last cell, each (m, 2) for u and v, that triangles (m, 3, 2) lie in."""
+    low, high = uv.min(axis=1), uv.max(axis=1)
+    first, last = np.empty(low.shape, np.intp), np.empty(low.shape, np.intp)
+    for way, each in enumerate(ends):
+        hair = _HAIR * float(np.diff(each).min())
+        most = len(each) - 2
+        first[:, way] = np.searchsorted(each, low[:, way] + hair, side="right") - 1
+        last[:, way] = np.searchsorted(each, high[:, way] - hair, side="left") - 1
+        np.clip(first[:, way], 0, most, out=first[:, way])
+        np.clip(last[:, way], first[:, way], most, out=last[:, way])
+    return first, last
 
 
-def _derived(net: Floats, knots: Floats, degree: int, order: int, way: int) -> Floats:
-    """Poles of the derivative along one way of poles that are one order lower."""
-    left = degree - order + 1
-    if left <= 0:
-        return np.zeros_like(net)
-    steps = np.diff(net, axis=way)
-    count = steps.shape[way]
-    # Of the knots of the derivative before, `order - 1` are gone at each end.
-    own = knots[order - 1 : len(knots) - order + 1]
-    run = own[left + 1 : left + 1 + count] - own[1 : 1 + count]
-    shares = np.divide(left, run, out=np.zeros(count), where=run > 0)
-    shape = [1, 1, 1]
-    shape[way] = count
-    derived: Floats = steps * shares.reshape(shape)
-    return derived
+def _over(ranges: Range, first: Numbers, last: Numbers) -> Range:
+    """Ranges (d, m) over rectangles from first to last (m, 2) of ranges (d, k, l) of cells."""
+    low, high = ranges
+    rows, columns = low.shape[1:]
+    # Most triangles are in a cell with many others.
+    number = np.ravel_multi_index((*first.T, *last.T), (rows, columns, rows, columns))
+    _, one, which = np.unique(number, return_index=True, return_inverse=True)
+    highest = _largest(np.concatenate([-low, high]), first[one], last[one])
+    return -highest[: len(low), which], highest[len(low) :, which]
 
 
 def _largest(values: Floats, first: Numbers, last: Numbers) -> Floats:

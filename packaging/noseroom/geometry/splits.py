@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.geometry.charts import Reading
-from noseroom.geometry.surfaces import surface_places
+from noseroom.geometry.face_meshes import Reading
+from noseroom.geometry.grid_errors import grid_errors
+from noseroom.geometry.span_groups import bounds_of, places_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -25,26 +26,52 @@ _LONG = 0.7
 _SHORT = 0.25
 
 
-def split(mesh: Reading, most_mm: float) -> Reading:
+def split_all(
+    meshes: list[Reading], most_mm: float, give_up_mm: float = np.inf
+) -> list[Reading] | None:
+    """Return what `split` does of the meshes of many faces; None if one is too far off to split.
+
+    give_up_mm: a mesh is if it surely misses its surface by more somewhere.
+    """
+    some = [(n, mesh, mesh.spans) for n, mesh in enumerate(meshes) if mesh.spans is not None]
+    some = [(n, mesh, spans) for n, mesh, spans in some if spans.bounded]
+    spans = [one for *_, one in some]
+    bounds = bounds_of(spans, [mesh.uv[mesh.triangles] for _, mesh, _ in some])
+    if any(each.max() > give_up_mm for each in bounds):
+        return None
+    places = places_of(spans, [mesh.uv for _, mesh, _ in some])
+    known: list[Floats | None] = [None] * len(meshes)
+    meshes = list(meshes)
+    for (n, mesh, _), sure, on in zip(some, bounds, places, strict=True):
+        off = float(np.linalg.norm(on - mesh.nodes, axis=1).max())
+        meshes[n], known[n] = replace(mesh, off_mm=off), sure
+    return [split(mesh, most_mm, sure) for mesh, sure in zip(meshes, known, strict=True)]
+
+
+def split(mesh: Reading, most_mm: float, bounds: Floats | None = None) -> Reading:
     """Return a face's mesh with triangles halved until none misses its surface by more.
 
-    The same mesh where it misses nothing that its own samples would not show. Where long chords
-    of an edge keep triangles from getting better, or there would be too many of them, they stay,
-    and their errors with them.
+    bounds: of its triangles (m,), if they are known. The same mesh where none does. Where long
+    chords of an edge keep triangles from getting better, or there would be too many of them, they
+    stay, and their errors with them.
     """
     if mesh.spans is None:
         return mesh
-    found = _with_hidden(mesh, most_mm)
-    if found.hidden is None or found.hidden[2].max() <= most_mm:
+    found = _with_errors(mesh, most_mm, bounds)
+    known = found.errors or found.hidden
+    if known is None or known[-1].max() <= most_mm:
         return found
-    places = surface_places(mesh.surface)
+    places = mesh.places
     nodes, uv, triangles = mesh.nodes, mesh.uv, mesh.triangles
     fresh, errors = np.ones(len(triangles), dtype=bool), np.zeros(len(triangles))
-    for _ in range(_ROUNDS):
+    for number in range(_ROUNDS):
         if len(triangles) > _MOST_TRIANGLES:
             break
         some = triangles[fresh]
-        errors[fresh] = mesh.spans.errors(places, uv[some], nodes[some], most_mm)[1]
+        if number or found.errors is None:
+            errors[fresh] = mesh.spans.errors(places, uv[some], nodes[some], most_mm)[1]
+        else:
+            errors = found.errors[1]
         sides, ends, inner = _sides(triangles)
         long = np.linalg.norm(nodes[ends[:, 0]] - nodes[ends[:, 1]], axis=1)
         long[~inner | (long < _SHORT * most_mm)] = 0.0
@@ -55,27 +82,42 @@ def split(mesh: Reading, most_mm: float) -> Reading:
         halved[sides[chosen]] = True
         if not halved.any():
             break
-        number = np.where(halved, len(nodes) + np.cumsum(halved) - 1, -1)
+        number_of = np.where(halved, len(nodes) + np.cumsum(halved) - 1, -1)
         middles = uv[ends[halved]].mean(axis=1)
         uv = np.concatenate([uv, middles])
         nodes = np.concatenate([nodes, places(middles)])
-        triangles, parents = _halved(triangles, number[sides])
+        triangles, parents = _halved(triangles, number_of[sides])
         fresh = np.bincount(parents)[parents] > 1
         errors = errors[parents]
-    finer = replace(mesh, nodes=nodes, uv=uv, triangles=triangles, claimed_mm=0.0)
-    return _with_hidden(finer, most_mm)
+    cut = replace(mesh, nodes=nodes, uv=uv, triangles=triangles, claimed_mm=0.0, grid=None)
+    return _with_errors(cut, most_mm)
 
 
-def _with_hidden(mesh: Reading, most_mm: float) -> Reading:
-    """The mesh of a free-form face with the errors that its triangles' own samples may not show."""
-    assert mesh.spans is not None
+def _with_errors(mesh: Reading, most_mm: float, bounds: Floats | None = None) -> Reading:
+    """The mesh of a free-form face with the errors of its triangles.
+
+    Of all where the surface has bounds that are close, else of those whose own samples may not
+    show them.
+    """
+    spans = mesh.spans
+    assert spans is not None
     corners = mesh.uv[mesh.triangles]
-    hidden = np.flatnonzero(~mesh.spans.plain(corners))
+    if spans.bounded:
+        at = mesh.nodes[mesh.triangles]
+        errors = spans.errors(mesh.places, corners, at, most_mm, bounds)
+        return replace(mesh, errors=errors, hidden=None)
+    if mesh.grid is not None and spans.spline is not None:
+        shape = (*(len(each) for each in mesh.grid.lines), 3)
+        grid = mesh.grid
+        errors = grid_errors(spans, grid.lines, mesh.nodes.reshape(shape), grid.other, most_mm)
+        if errors[1].max() <= most_mm:
+            return replace(mesh, errors=errors, hidden=None)
+    hidden = np.flatnonzero(~spans.plain(corners))
     if not len(hidden):
-        return replace(mesh, hidden=None)
+        return replace(mesh, hidden=None, errors=None)
     nodes = mesh.nodes[mesh.triangles[hidden]]
-    errors = mesh.spans.errors(surface_places(mesh.surface), corners[hidden], nodes, most_mm)
-    return replace(mesh, hidden=(hidden, *errors))
+    found = spans.errors(mesh.places, corners[hidden], nodes, most_mm)
+    return replace(mesh, hidden=(hidden, *found), errors=None)
 
 
 def _sides(triangles: Ints) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.bool_]]:

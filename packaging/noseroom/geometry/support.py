@@ -29,31 +29,36 @@ class Reaches:
 
     def __init__(self, body: Any) -> None:
         self._body = body
-        self._corners = np.concatenate([corners for corners, _ in body.face_parts])
-        counts = [len(corners) for corners, _ in body.face_parts]
-        self._starts = np.cumsum([0, *counts[:-1]])
+        # Triangles of a face follow one another.
+        self._own, self._starts = np.unique(body.mesh.face_of, return_index=True)
+        self._ends = np.append(self._starts[1:], len(body.mesh.face_of))
+        self._deflections = body.mesh.deflection_mm[self._own]
         self._exact: dict[int, Reach | None] = {}
 
     def along(self, way: Floats) -> float:
         """The most that way · x can be on the true surface, mm; way: (3,) unit, body's frame."""
-        mesh = np.maximum.reduceat(self._corners @ way, self._starts)
-        most = mesh + self._body.mesh.deflection_mm
+        heights = self._body.mesh.vertices @ way
+        mesh = np.maximum.reduceat(heights[self._body.mesh.triangles].max(axis=1), self._starts)
+        most = mesh + self._deflections
         reach = -np.inf
-        for face in np.argsort(-most, kind="stable"):
-            if most[face] <= reach:
+        for k in np.argsort(-most, kind="stable"):
+            if most[k] <= reach:
                 break
-            flat = most[face] <= mesh[face]
-            closed = np.inf if flat else self._closed(int(face), way)
-            reach = max(reach, min(float(most[face]), closed))
+            flat = most[k] <= mesh[k]
+            closed = np.inf if flat else self.closed(int(self._own[k]), way)
+            reach = max(reach, min(float(most[k]), closed))
         return float(reach)
 
     def of_face(self, face: int, way: Floats) -> float:
         """The same for one face alone."""
-        corners, _ = self._body.face_parts[face]
-        most = float((corners @ way).max() + self._body.mesh.deflection_mm[face])
-        return min(most, self._closed(face, way))
+        mesh = self._body.mesh
+        k = int(np.searchsorted(self._own, face))
+        corners = mesh.vertices[mesh.triangles[self._starts[k] : self._ends[k]]]
+        most = float((corners @ way).max() + mesh.deflection_mm[face])
+        return min(most, self.closed(face, way))
 
-    def _closed(self, face: int, way: Floats) -> float:
+    def closed(self, face: int, way: Floats) -> float:
+        """The same by closed forms and poles alone; infinite where there are none."""
         sure = self._of_face(face)
         return np.inf if sure is None else sure(way)
 

@@ -15,15 +15,21 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.threads import one_thread
+
 Floats = NDArray[np.float64]
 Places: TypeAlias = Callable[[Floats], Floats]
 """Parameters (n, 2) of a surface or (n,) of a curve to places (n, 3), mm."""
+Net: TypeAlias = tuple[Floats, tuple[Floats, Floats], tuple[int, int], tuple[float, float]]
+"""Weighted poles with weights (rows, columns, 4), knots, degrees, periods of a spline surface."""
 
 _AT_ONCE = 16384
 # Of more than so many parameters on few lines of u and v, all crossings of those are worked out,
 # if there are no more than so many for each.
 _FEW = 500
 _CROSSINGS = 4
+# Of fewer shares a plain sum is quicker than a sparse table.
+_FEW_SHARES = 20_000
 # Parameters that differ by less than this share of their range are one.
 _SAME = 2.0**-40
 
@@ -49,7 +55,7 @@ def surface_places(surface: Any) -> Places:
         ring = surface.Torus()
         return _torus(axes_of(ring.Position()), ring.MajorRadius(), ring.MinorRadius())
     if kind == Kind.GeomAbs_BSplineSurface:
-        return _spline_surface(surface.BSpline())
+        return net_places(spline_net(surface.BSpline()))
     value = surface.Value
     return lambda uv: np.array([value(u, v).Coord() for u, v in uv.tolist()]).reshape(-1, 3)
 
@@ -144,9 +150,7 @@ def _torus(axes: Floats, large: float, small: float) -> Places:
     return places
 
 
-def spline_net(
-    spline: Any,
-) -> tuple[Floats, tuple[Floats, Floats], tuple[int, int], tuple[float, float]]:
+def spline_net(spline: Any) -> Net:
     """Return weighted poles with their weights (rows, columns, 4) of a `Geom_BSplineSurface`.
 
     Also its knots in u and v, each as often as it counts, its degrees, and its periods, 0 for none.
@@ -174,65 +178,90 @@ def spline_net(
     return net, (knots_u, knots_v), (spline.UDegree(), spline.VDegree()), turns
 
 
-def _spline_surface(spline: Any) -> Places:
-    table, knots, degrees, turns = spline_net(spline)
-    counts = table.shape[:2]
-    rows, columns = counts
-    net = table.reshape(-1, 4)
-    steps = np.arange(degrees[0] + 1)[:, None] * columns + np.arange(degrees[1] + 1)
-    steps = steps.ravel()
-
-    def basis(t: Floats, way: int) -> tuple[NDArray[np.intp], list[Floats]]:
-        return _basis(t, knots[way], degrees[way], turns[way])
-
-    def crossings(u: Floats, v: Floats) -> Floats:
-        """Where every line of u meets every one of v: (lines of u, lines of v, 4)."""
-        along, across = (_spread(*basis(t, way), counts[way]) for way, t in enumerate((u, v)))
-        lines = (along @ net.reshape(rows, -1)).reshape(len(u), columns, 4)
-        found: Floats = np.matmul(across, lines)
-        return found
-
-    def one_by_one(uv: Floats) -> Floats:
-        found = np.empty((len(uv), 4))
-        for start in range(0, len(uv), _AT_ONCE):
-            some = uv[start : start + _AT_ONCE]
-            row, along = basis(some[:, 0], 0)
-            column, across = basis(some[:, 1], 1)
-            shares = np.stack([one * other for one in along for other in across], axis=1)
-            numbers = (row * columns + column)[:, None] + steps
-            found[start : start + len(some)] = _weighted(shares, numbers, net)
-        return found
+def net_places(surface: Net) -> Places:
+    """Return what evaluates a spline surface."""
+    net = surface[0].reshape(-1, 4)
 
     def places(uv: Floats) -> Floats:
-        found = None
         if len(uv) > _FEW:
             (u, of_u), (v, of_v) = _distinct(uv[:, 0]), _distinct(uv[:, 1])
             if len(u) * len(v) <= _CROSSINGS * len(uv):
-                found = crossings(u, v)[of_u, of_v]
-        if found is None:
-            found = one_by_one(uv)
+                return places_at_crossings(surface, u, v)[of_u, of_v]
+        found = _one_by_one(net, surface, uv)
         placed: Floats = found[:, :3] / found[:, 3:]
         return placed
 
     return places
 
 
-def _spline_curve(spline: Any) -> Places:
-    ends = spline.FirstParameter(), spline.LastParameter()
-    turn = _period(spline.IsPeriodic(), *ends)
+def places_at_crossings(surface: Net, u: Floats, v: Floats) -> Floats:
+    """Return the places (m, n, 3) where every line of u (m,) meets every one of v (n,)."""
+    table, knots, degrees, turns = surface
+    along, across = (
+        _spread(*_basis(t, knots[way], degrees[way], turns[way]), table.shape[way])
+        for way, t in enumerate((u, v))
+    )
+    with one_thread():
+        lines = (along @ table.reshape(len(table), -1)).reshape(len(u), -1, 4)
+        found: Floats = np.matmul(across, lines)
+    placed: Floats = found[..., :3] / found[..., 3:]
+    return placed
+
+
+def places_on(nets: Floats, like: Net, uv: Floats, which: NDArray[np.intp]) -> Floats:
+    """Return the places (n, 3) of parameters (n, 2), each on one (n,) of some spline surfaces.
+
+    nets: (f, rows, columns, 4) as of `spline_net`, all else `like` one of them.
+    """
+    found = _one_by_one(nets.reshape(-1, 4), like, uv, which * (nets.shape[1] * nets.shape[2]))
+    placed: Floats = found[:, :3] / found[:, 3:]
+    return placed
+
+
+def _one_by_one(
+    net: Floats, like: Net, uv: Floats, shift: NDArray[np.intp] | None = None
+) -> Floats:
+    """Weighted places (n, 4) by a table of poles (k, 4), of each those from a shift (n,) on."""
+    table, knots, degrees, turns = like
+    columns = table.shape[1]
+    steps = np.arange(degrees[0] + 1)[:, None] * columns + np.arange(degrees[1] + 1)
+    found = np.empty((len(uv), 4))
+    for start in range(0, len(uv), _AT_ONCE):
+        here = slice(start, start + _AT_ONCE)
+        row, along = _basis(uv[here, 0], knots[0], degrees[0], turns[0])
+        column, across = _basis(uv[here, 1], knots[1], degrees[1], turns[1])
+        shares = (along[:, None] * across).reshape(-1, len(row)).T
+        first = row * columns + column
+        if shift is not None:
+            first += shift[here]
+        found[here] = _weighted(shares, first[:, None] + steps.ravel(), net)
+    return found
+
+
+def curve_net(spline: Any) -> tuple[Floats, Floats, int, float]:
+    """Return weighted poles with weights (n, 3 or 4) of a spline curve, flat ones 3.
+
+    Also its knots, each as often as it counts, its degree, and its period, 0 for none.
+    """
+    turn = _period(spline.IsPeriodic(), spline.FirstParameter(), spline.LastParameter())
     if turn:
         spline = spline.Copy()
         spline.SetNotPeriodic()
     poles = poles_of(spline)
-    weights = np.array([spline.Weight(i) for i in range(1, len(poles) + 1)])
+    weights = np.ones(len(poles))
+    if spline.IsRational():
+        weights = np.array([spline.Weight(i) for i in range(1, len(poles) + 1)])
     knots = _knots(spline.NbKnots(), spline.Knot, spline.Multiplicity)
-    degree = spline.Degree()
-    net = np.c_[poles * weights[:, None], weights]
+    return np.c_[poles * weights[:, None], weights], knots, spline.Degree(), turn
+
+
+def _spline_curve(spline: Any) -> Places:
+    net, knots, degree, turn = curve_net(spline)
 
     def places(t: Floats) -> Floats:
         first, shares = _basis(t, knots, degree, turn)
         numbers = first[:, None] + np.arange(degree + 1)
-        weighted = _weighted(np.stack(shares, axis=1), numbers, net)
+        weighted = _weighted(shares.T, numbers, net)
         found: Floats = weighted[:, :-1] / weighted[:, -1:]
         return found
 
@@ -243,13 +272,16 @@ def _weighted(shares: Floats, numbers: NDArray[np.intp], net: Floats) -> Floats:
     """Sums (n, d) of the rows of a net (poles, d) with these numbers (n, k), by shares (n, k)."""
     from scipy.sparse import csr_array
 
+    if shares.size <= _FEW_SHARES:
+        few: Floats = np.einsum("nk,nkd->nd", shares, net[numbers])
+        return few
     ends = np.arange(0, shares.size + 1, shares.shape[1])
     table = csr_array((shares.ravel(), numbers.ravel(), ends), shape=(len(shares), len(net)))
     found: Floats = table @ net
     return found
 
 
-def _spread(first: NDArray[np.intp], shares: list[Floats], count: int) -> Floats:
+def _spread(first: NDArray[np.intp], shares: Floats, count: int) -> Floats:
     """Basis functions as a whole table (n, count)."""
     table, rows = np.zeros((len(first), count)), np.arange(len(first))
     for i, share in enumerate(shares):
@@ -275,12 +307,10 @@ def _knots(count: int, knot: Callable[[int], float], repeats: Callable[[int], in
     return np.repeat([knot(i) for i in numbers], [repeats(i) for i in numbers])
 
 
-def _basis(
-    t: Floats, knots: Floats, degree: int, turn: float
-) -> tuple[NDArray[np.intp], list[Floats]]:
+def _basis(t: Floats, knots: Floats, degree: int, turn: float) -> tuple[NDArray[np.intp], Floats]:
     """The basis functions that are not zero at parameters (n,), kept to the knots' range.
 
-    The number (n,) of the first of them, and the values (n,) of it and of those that follow.
+    The number (n,) of the first of them, and the values (k, n) of it and of those that follow.
     """
     low, high = knots[degree], knots[-degree - 1]
     if turn:
@@ -291,14 +321,13 @@ def _basis(
     # The last parameter belongs to the last span that has a length.
     last = int(np.searchsorted(knots, high, side="left")) - 1
     span = np.clip(span, degree, last)
-    values = [np.ones_like(t)]
-    before = [t - knots[span + 1 - k] for k in range(1, degree + 1)]
-    beyond = [knots[span + k] - t for k in range(1, degree + 1)]
+    each = np.arange(degree)[:, None]
+    before, beyond = t - knots[span - each], knots[span + each + 1] - t
+    values = np.ones((1, len(t)))
     for order in range(degree):
-        carried: Floats = np.zeros_like(t)
-        for k in range(order + 1):
-            share = values[k] / (beyond[k] + before[order - k])
-            values[k] = carried + beyond[k] * share
-            carried = before[order - k] * share
-        values.append(carried)
+        back, ahead = before[order::-1], beyond[: order + 1]
+        shares = values / (ahead + back)
+        values = np.zeros((order + 2, len(t)))
+        values[:-1] = ahead * shares
+        values[1:] += back * shares
     return span - degree, values

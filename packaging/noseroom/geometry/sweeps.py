@@ -2,21 +2,25 @@
 
 `sweep` answers for many poses at once. From one distance that was measured, every other pose's
 distance is bounded by how far the body's corners move between the two (distances of rigid bodies
-change by no more), so that few poses have to be measured.
+change by no more), so that few poses have to be measured. Bodies whose sizes differ from pose to
+pose are the work of `sweeps_sized`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
+from noseroom.geometry.draws_sized import Drawn, Sized
 from noseroom.geometry.kernel import Pose, moved, rigid, rigid_all
 from noseroom.geometry.mesh import Body
 from noseroom.geometry.overlap import inside
+from noseroom.geometry.sweeps_sized import sized_smallest
 from noseroom.geometry.trees import NUMERIC_MM, tree_distance
 
 Floats = NDArray[np.float64]
@@ -37,19 +41,23 @@ class Sweep:
         comes within the cap.
     bound_mm: (m, f), never above the true clearance at any of the poses.
     pose: (m, f) the number of the pose where it is smallest, -1 beyond the cap.
-    measured: how many distances were measured.
+    measured: how many distances were measured. built: how many bodies were, at drawn sizes.
+
+    Of a body whose sizes are drawn: its meshes at the sizes of the pose, and if it cannot be built,
+    the most that the smallest clearance may be.
     """
 
     distance_mm: Floats
     bound_mm: Floats
     pose: Indices
     measured: int
+    built: int = 0
 
 
 def sweep(
-    moving: Sequence[Body],
+    moving: Sequence[Body | Drawn],
     poses: Floats,
-    fixed: Sequence[Body],
+    fixed: Sequence[Body | Drawn],
     fixed_poses: Sequence[Pose | None],
     *,
     cap_mm: float,
@@ -58,11 +66,12 @@ def sweep(
 
     poses: (n, m, 4, 4), the place of every moving body in every pose; (n, 4, 4) moves them all
     alike. cap_mm: beyond it a pair is not measured. For what lies between poses ask
-    `smallest_clearance`.
+    `smallest_clearance`. A `Drawn` has its sizes (n, k) in every pose; its own pose (4, 4) comes
+    before those given here.
 
     Raises:
-        GeometryError: poses that are not rigid or do not fit the bodies, or a cap that is no
-            length.
+        GeometryError: poses that are not rigid or do not fit the bodies, a cap that is no
+            length, or a `Drawn` of more than one pose or with sizes for other poses.
     """
     if not cap_mm >= 0:
         raise GeometryError("a cap is a length of 0 mm or more")
@@ -70,29 +79,70 @@ def sweep(
     standing = [rigid(pose) for pose in fixed_poses]
     if len(standing) != len(fixed):
         raise GeometryError(f"{len(fixed)} fixed bodies but {len(standing)} poses")
+    movers = [_Mover.of(one, places[:, i]) for i, one in enumerate(moving)]
+    stands = [_Mover.of(one, pose[None]) for one, pose in zip(fixed, standing, strict=True)]
+    counts = {one.count for one in (*movers, *stands)} - {1, len(places)}
+    if counts:
+        raise GeometryError(f"{len(places)} poses but sizes for {sorted(counts)}")
     shape = (len(moving), len(fixed))
     distance, bound = np.full(shape, np.nan), np.empty(shape)
     where, measured = np.full(shape, -1, dtype=np.intp), 0
-    fixed_boxes = np.array(
-        [_world_box(body, pose[None])[0] for body, pose in zip(fixed, standing, strict=True)]
-    ).reshape(-1, 2, 3)
-    for i, body in enumerate(moving):
-        way = np.ascontiguousarray(places[:, i])
-        corners = _corners(body, way)
-        boxes = np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
-        for j, gaps in enumerate(_gaps(boxes, fixed_boxes)):
-            slack = body.mesh.bound_mm + fixed[j].mesh.bound_mm + NUMERIC_MM
+    fixed_boxes = np.array([_box(_corners(one.body, one.way))[0] for one in stands])
+    fixed_boxes = fixed_boxes.reshape(-1, 2, 3)
+    for i, mover in enumerate(movers):
+        corners = _corners(mover.body, mover.way)
+        for j, gaps in enumerate(_gaps(_box(corners), fixed_boxes)):
+            other = stands[j]
+            if mover.grows or other.grows:
+                found = sized_smallest(mover.sized, other.sized, len(places), cap_mm)
+                distance[i, j], bound[i, j] = found.distance_mm, found.bound_mm
+                where[i, j], measured = found.pose, measured + found.measured
+                continue
+            slack = mover.body.mesh.bound_mm + other.body.mesh.bound_mm + NUMERIC_MM
             boxes_mm = float(gaps.min()) - NUMERIC_MM
             if boxes_mm - slack >= cap_mm:
                 bound[i, j] = boxes_mm - slack
                 continue
-            pair = _PairSweep(body, way, corners, fixed[j], standing[j])
+            pair = _PairSweep(mover.body, mover.way, corners, other.body, other.way[0])
             best, at = pair.smallest(gaps, cap_mm + slack)
             measured += pair.measured
             if at >= 0 and best - slack < cap_mm:
                 distance[i, j], where[i, j] = best, at
             bound[i, j] = max(0.0, best - slack)
-    return Sweep(distance, bound, where, measured)
+    built = sum(one.sized.built for one in (*movers, *stands) if one.grows)
+    return Sweep(distance, bound, where, measured, built)
+
+
+@dataclass(frozen=True, eq=False)
+class _Mover:
+    """A body in its places (n, 4, 4), or (1, 4, 4), and how its sizes are drawn."""
+
+    body: Body
+    way: Floats
+    drawn: Drawn
+
+    @classmethod
+    def of(cls, given: Body | Drawn, way: Floats) -> _Mover:
+        if isinstance(given, Body):
+            return cls(given, np.ascontiguousarray(way), Drawn(given, way))
+        own = np.asarray(given.poses, dtype=np.float64)
+        if own.shape != (4, 4):
+            raise GeometryError(f"{given.body.name}: a sweep takes one pose (4, 4) of its own")
+        way = np.ascontiguousarray(way @ rigid(own))
+        return cls(given.body, way, replace(given, poses=way))
+
+    @property
+    def grows(self) -> bool:
+        return self.drawn.sizes is not None
+
+    @cached_property
+    def sized(self) -> Sized:
+        return Sized(self.drawn)
+
+    @property
+    def count(self) -> int:
+        """For how many poses there are sizes."""
+        return len(np.asarray(self.drawn.sizes)) if self.grows else 1
 
 
 def _checked_poses(poses: Floats, count: int) -> Floats:
@@ -112,8 +162,8 @@ def _corners(body: Body, poses: Floats) -> Floats:
     return carried
 
 
-def _world_box(body: Body, poses: Floats) -> Floats:
-    corners = _corners(body, poses)
+def _box(corners: Floats) -> Floats:
+    """Boxes (n, 2, 3) round corners (n, 8, 3)."""
     return np.stack([corners.min(axis=1), corners.max(axis=1)], axis=1)
 
 

@@ -278,15 +278,40 @@ class Part:
         By attribute, (3, 2) mm per mm or per degree from least to most, signed, in the local
         frame, at these sizes and as each grows. From the pieces, as `movement_bounds`.
         """
+        found: dict[str, NDArray[np.float64]] = {}
+        for _, axes in self.growths_mm(component):
+            for name, ends in axes.items():
+                known = found.get(name, ends)
+                found[name] = np.stack(
+                    [np.minimum(known[:, 0], ends[:, 0]), np.maximum(known[:, 1], ends[:, 1])], -1
+                )
+        return found
+
+    def growths_mm(
+        self, component: str
+    ) -> list[tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]]:
+        """The same piece by piece: a box (2, 3) round each, and what is within it.
+
+        Together the boxes hold the component. Where two overlap, a point follows one or the other.
+        Holes are no pieces: what moves more than the pieces do may move in any direction.
+        """
         names, moved = self._stepped()
-        rates = [np.zeros((len(names), 0, 3))]
+        by_pieces, most = Part.movement_bounds(self), self.movement_bounds()
+        loose = np.array([most[name] if most[name] > by_pieces[name] else 0.0 for name in names])
+        widened = loose[:, None, None] * np.array([-1.0, 1.0])
+        found = []
         for piece in moved.pieces():
-            if piece.component == component:
-                corners = np.imag(piece.corners) / _STEP
-                rates.append(np.broadcast_to(corners, (len(names), *corners.shape[-2:])))
-        every = np.concatenate(rates, axis=1)
-        ends = np.stack([every.min(axis=1), every.max(axis=1)], axis=-1)
-        return dict(zip(names, ends, strict=True))
+            if piece.component != component:
+                continue
+            corners = np.real(piece.corners).reshape(-1, 3)
+            rates = np.imag(piece.corners) / _STEP
+            rates = np.broadcast_to(rates, (len(names), *rates.shape[-2:]))
+            ends = np.stack([rates.min(axis=1), rates.max(axis=1)], axis=-1)
+            ends[..., 0] = np.minimum(ends[..., 0], widened[..., 0])
+            ends[..., 1] = np.maximum(ends[..., 1], widened[..., 1])
+            box = np.stack([corners.min(axis=0), corners.max(axis=0)])
+            found.append((box, dict(zip(names, ends, strict=True))))
+        return found
 
     def _stepped(self) -> tuple[list[str], Self]:
         """Sizes that are measured, and a batch of this part with a complex step in each."""
