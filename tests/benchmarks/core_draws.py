@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from machine import machine
 from scipy.spatial.transform import Rotation
-from stack import Thing, scan, stack, usual_sizes
+from stack import STACKED, Thing, scan, stack, usual_sizes
 
 from noseroom.geometry.clearance import clearance
 from noseroom.geometry.draws import Below, Drawn, Growth, below
@@ -49,7 +49,8 @@ def made_parts(seed: int = 3) -> dict[str, Any]:
     """The parts that the stack's components come from, by kind."""
     rng = np.random.default_rng(seed)
     found = {}
-    for kind, part in PARTS.items():
+    for kind in STACKED:
+        part = PARTS[kind]
         for choices in every_choice(part)[:1]:
             try:
                 found[kind] = part(**usual_sizes(kind, rng), **choices)
