@@ -220,7 +220,7 @@ def _other_choice(rng: random.Random, text: str) -> str:
 
 def _extra(rng: random.Random, text: str) -> str:
     line = rng.choice(
-        ("datum: firewall", "rules: {fan gap: 1}", "rules: 3", "marks: 3", "shroud: 3",
+        ("datum: firewall", "rules: {fan gap: 1}", "rules: 3", "shop: 3", "marks: 3", "shroud: 3",
          "gadget: {}", "hose: {from: nothing.port}", "belt: {over: [fan]}", "a/b radiator: {}",
          "shroud:", 'title: "\\ud800"', 'notes: "\\UFFFFFFFF"', 'notes: "a\\0"',
          "engine: {carried by: nobody}", "engine: {tilt: 3 deg}", "engine: {lean: very}",

@@ -514,3 +514,27 @@ def test_findings_of_a_real_nose_hold_to_the_schema_and_read_back_equal(tmp_path
     assert Result.from_json(text).to_json() == text == made.to_json()
     assert str(made).splitlines()[0].startswith("? ")
     assert str(tmp_path) not in text
+
+
+def test_the_chosen_spacer_stands_below_its_fan_and_is_what_to_do() -> None:
+    chosen = Finding(
+        id="spacer: fan",
+        question="which spacer, and which bolts",
+        parts=("fan",),
+        verdict=Verdict.FITS,
+        note="For the fan, a spacer of 2 in as sold is the best choice.",
+        remedies=("fit one spacer of 2 in, with 4 bolts; never stack spacers",),
+        details={"in_full": "Grip up to 2 1/4 in.\nTighten each to 9 lbf·ft."},
+    )
+    one = result(chosen, fan_gap(), pair("fan", "compressor", Verdict.FOULS))
+    first, second, *_ = digest.headlines(one)
+    assert first.text.startswith("The fan does not keep its room")
+    assert second == digest.Headline(
+        Verdict.FITS, chosen.note, ("Grip up to 2 1/4 in.", "Tighten each to 9 lbf·ft.")
+    )
+    assert digest.remedies(one).shown[0] == chosen.remedies[0]
+    assert "put one spacer of 2 in to 2 1/4 in" not in " ".join(digest.remedies(one).shown)
+    # What is not known of a spacer makes no nose worse than its fan does.
+    open_ = dataclasses.replace(chosen, verdict=Verdict.NOT_KNOWN)
+    assert verdict_of((open_, fan_gap(verdict=Verdict.TOO_CLOSE)), 0) is Verdict.TOO_CLOSE
+    assert digest.remedies(result(open_, fan_gap())).shown[0] == fan_gap().remedies[0]

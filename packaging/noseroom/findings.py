@@ -23,6 +23,10 @@ class Verdict(StrEnum):
 _RANK = {Verdict.FOULS: 0, Verdict.NOT_KNOWN: 1, Verdict.TOO_CLOSE: 2, Verdict.FITS: 3}
 
 
+SPACER = "spacer: "
+"""How the id of an answer on what to put under a fan begins."""
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """How much room is enough: mm, and who says so. line: where the file changed it, or 0."""
@@ -81,6 +85,11 @@ class Finding:
     def is_service(self) -> bool:
         """Whether it is about working on the nose once it is together: it stands apart."""
         return self.id.startswith("service: ")
+
+    @property
+    def is_choice(self) -> bool:
+        """Whether it is about what to buy or to make: the verdict on the nose does without it."""
+        return self.id.startswith(SPACER)
 
     @property
     def sure_mm(self) -> float | None:

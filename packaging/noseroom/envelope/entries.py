@@ -12,6 +12,7 @@ from noseroom.envelope import landmarks
 from noseroom.envelope.kinds import Kind, Size
 from noseroom.envelope.schema import (
     COMMON_KEYS,
+    SHOP_KEYS,
     Declared,
     Reading,
     declared_keys,
@@ -200,7 +201,7 @@ def faults_of(
         key = ".".join([*path, *(str(step) for step in where if isinstance(step, str))])
         context = one.get("ctx", {})
         if one["type"] == "extra_forbidden":
-            known = _below(where[:-1], kind) if kind else sorted(rule_keys)
+            known = _below(where[:-1], kind) if kind else _known_below(where[0], rule_keys)
             faults.append(_unknown_key(where, node, path, kind, known))
         elif one["type"] == "missing":
             faults += _missing_keys(where, node, path, kind, unit)
@@ -216,6 +217,11 @@ def faults_of(
             found = at.why_empty if at.why_empty else described(at.plain())
             faults.append(Fault(key_line, key, found, _shape_wanted(where, kind), at.hint))
     return faults
+
+
+def _known_below(key: int | str, rule_keys: Collection[str]) -> list[str]:
+    """The keys that may stand below one of the file's own."""
+    return list(SHOP_KEYS) if key == "shop" else sorted(rule_keys)
 
 
 def _below(where: tuple[int | str, ...], kind: Kind | None) -> list[str]:
@@ -239,6 +245,8 @@ def _shape_wanted(where: tuple[int | str, ...], kind: Kind | None) -> str:
         return f"a mapping of {listed(below)}"
     if where and where[-1] == "rules":
         return "a mapping from rules to lengths"
+    if where and where[0] == "shop":
+        return f"a mapping of {listed(SHOP_KEYS)}" if len(where) == 1 else "a length, or a list"
     return "a text, or a list of texts"
 
 

@@ -17,6 +17,8 @@ Group = Literal["body", "engine", "fan"]
 
 CAR = "car"
 COMMON_PRACTICE = "common practice"
+NOT_KNOWN = "0: not known"
+"""The source of a size that nobody can guess: what needs it is not answered without it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,9 @@ class Reference:
 
     kinds: what kinds may be named (empty: any). least: how many at the least. port: whether each
     names a port of a part ("radiator.upper neck") instead of a part; it is then kept as that text
-    with the part's name and the port's name separated by one dot.
+    with the part's name and the port's name separated by one dot. among: the key of another
+    reference of the same part, of whose names these have to be. completes: a group of keys of which
+    none means anything without this one.
     """
 
     key: str
@@ -91,6 +95,8 @@ class Reference:
     kinds: tuple[str, ...] = ()
     least: int = 0
     port: bool = False
+    among: str = ""
+    completes: str = ""
 
 
 @dataclass(frozen=True, slots=True)

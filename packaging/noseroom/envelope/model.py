@@ -119,6 +119,18 @@ class RuleChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Shop:
+    """What the builder's own shelf or shop has, thinnest and shortest first; mm.
+
+    Empty: what is usually sold. grade: of the bolts, "" for the usual one.
+    """
+
+    spacers_mm: tuple[float, ...] = ()
+    bolts_mm: tuple[float, ...] = ()
+    grade: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Envelope:
     """A whole file. parts and marks keep the file's order; a mark is a part of kind "mark"."""
 
@@ -131,3 +143,4 @@ class Envelope:
     rules: tuple[RuleChange, ...] = ()
     notes: tuple[str, ...] = field(default=())
     digest: str = ""
+    shop: Shop = field(default=Shop())

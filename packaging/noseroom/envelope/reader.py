@@ -20,7 +20,7 @@ from noseroom.envelope.carriers import Held, find_carriers
 from noseroom.envelope.entries import Draft, FileWords
 from noseroom.envelope.kinds import CAR, Kind, Kinds
 from noseroom.envelope.mirror import as_facing
-from noseroom.envelope.model import Envelope, PartEntry, RuleChange
+from noseroom.envelope.model import Envelope, PartEntry, RuleChange, Shop
 from noseroom.envelope.names import comparable
 from noseroom.envelope.pried import mentions, strayed
 from noseroom.envelope.schema import (
@@ -45,6 +45,7 @@ __all__ = ["json_schema", "read", "read_text"]
 _MOST_FAULTS = 200
 _TAPE_MM = (0.01, 50.0)
 _RULE_MM = (0.0, 1000.0)
+_SHOP_MM = {"spacers": (3.0, 100.0), "bolts": (5.0, 250.0)}
 _SIDES_UNSAID = (
     "left and right are taken as the driver's, because the file does not say whose they are "
     "(sides: as seated, or as facing the grille)"
@@ -114,6 +115,7 @@ class _Reader:
         top = self._top()
         words = self._words(top)
         rules = self._rules(top, words)
+        shop = self._shop(top.get("shop", {}), words)
         drafts = self._drafts(words)
         held = self._carriers(drafts)
         parts = self._entries(drafts, held, words)
@@ -133,6 +135,7 @@ class _Reader:
             rules=tuple(rules),
             notes=tuple(notes),
             digest=digest,
+            shop=shop,
         )
 
     # -- the file's own keys ---------------------------------------------------------------
@@ -164,13 +167,13 @@ class _Reader:
         )
 
     def _length(
-        self, path: tuple[str, ...], text: str, unit: str, limits: tuple[float, float]
+        self, path: tuple[str | int, ...], text: str, unit: str, limits: tuple[float, float]
     ) -> float | None:
         try:
             return length_mm(text, unit, *limits)
         except BadValueError as fault:
             line = self.root.at(path)[1].line
-            key = ".".join(path)
+            key = ".".join(one for one in path if isinstance(one, str))
             self.faults.append(Fault(line, key, fault.found, fault.expected, fault.suggestion))
             return None
 
@@ -181,6 +184,19 @@ class _Reader:
             if value is not None:
                 changes.append(RuleChange(key, value, self.root.at(("rules", key))[0]))
         return changes
+
+    def _shop(self, given: dict[str, Any], words: FileWords) -> Shop:
+        """What the builder's own shelf has: lengths in the file's unit, each once."""
+        found = {}
+        for key, limits in _SHOP_MM.items():
+            texts = given.get(key, ())
+            path = ("shop", key)
+            read = (
+                self._length((*path, number), text, words.units.unit, limits)
+                for number, text in enumerate(texts)
+            )
+            found[key] = tuple(sorted({one for one in read if one is not None}))
+        return Shop(found["spacers"], found["bolts"], given.get("grade", ""))
 
     def _datum(self, top: dict[str, Any], held: dict[str, Held]) -> str:
         named = top.get("datum")

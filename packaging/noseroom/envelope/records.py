@@ -132,6 +132,7 @@ def _references(
     for one in draft.seen.references:
         said = draft.values.get(one.key)
         if said is None:
+            faults += _incomplete(one, draft)
             continue
         texts = said if isinstance(said, list) else [said]
         if any(mentions(text, broken) for text in texts):
@@ -150,8 +151,24 @@ def _references(
             expected = f"{max(one.least, len(named))} different parts"
             key = f"{draft.key}.{one.key}"
             faults.append(Fault(draft.line_of(one.key), key, found, expected))
+        among = made.get(own(one.among), ()) if one.among else tuple(named)
+        for number, name in enumerate(named):
+            if name not in among and own(one.among) in made:
+                line = draft.node.at((*path, number))[1].line
+                expected = f"one of those under {one.among} ({listed(among)})"
+                faults.append(Fault(line, f"{draft.key}.{one.key}", quoted(name), expected))
         made[own(one.key)] = tuple(named)
     return made, faults
+
+
+def _incomplete(reference: Reference, draft: Draft) -> list[Fault]:
+    """A group of keys is given, and not the part without which it means nothing."""
+    group = f"{reference.completes}."
+    said = [key for key in draft.values if reference.completes and key.startswith(group)]
+    if not said:
+        return []
+    line, key = draft.line_of(said[0]), f"{draft.key}.{reference.key}"
+    return [Fault(line, key, "nothing", f"{reference.key}: {reference.help}, by its name")]
 
 
 def _named(

@@ -30,6 +30,7 @@ from noseroom.envelope.phrases import TRAVELS
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
 from noseroom.envelope.workshop_words import option_meant
+from noseroom.tables.fasteners import grades
 
 MARK = "mark"
 UNIT_NAMES = ("in", "mm", "cm", "ft")
@@ -317,8 +318,45 @@ def top_model(rule_keys: frozenset[str]) -> type[Entry]:
         "rules": _field(
             rule_model, "rules", "room asked for where the usual rule is not right", []
         ),
+        "shop": _field(_shop_model(), "shop", "what your own shelf has, where it matters", []),
     }
     return create_model("envelope", __base__=Entry, __doc__="An envelope file.", **made)
+
+
+_LENGTHS = Annotated[
+    list[values.LengthText],
+    BeforeValidator(_as_list),
+    Field(min_length=1),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": ["number", "string"]},
+                {"type": "array", "items": {"type": ["number", "string"]}, "minItems": 1},
+            ]
+        }
+    ),
+]
+
+
+def _shop_model() -> type[Entry]:
+    known = tuple(grades())
+    grade = Annotated[
+        str,
+        PlainValidator(_checked(partial(one_of, known))),
+        WithJsonSchema({"enum": [*known, *map(float, known)]}),
+    ]
+    made: dict[str, Any] = {
+        "spacers": _field(_LENGTHS, "spacers", "thicknesses of spacers", [["1", "1 1/2", "2"]]),
+        "bolts": _field(_LENGTHS, "bolts", "lengths of bolts, under the head", [["2 1/2", "3"]]),
+        "grade": _field(grade, "grade", f"what the bolts' heads say: {listed(known)}", ["5"]),
+    }
+    model: type[Entry] = create_model(
+        "shop", __base__=Entry, __doc__="what your own shelf has", **made
+    )
+    return model
+
+
+SHOP_KEYS = ("spacers", "bolts", "grade")
 
 
 def _format(value: Any) -> str:
@@ -327,7 +365,9 @@ def _format(value: Any) -> str:
     raise BadValueError(described(value), "1, the only form so far", "write format: 1")
 
 
-TOP_KEYS = ("format", "title", "units", "sides", "tape", "marks", "rules", "datum", "notes")
+TOP_KEYS = (
+    *("format", "title", "units", "sides", "tape", "marks", "rules", "shop", "datum", "notes"),
+)
 
 
 def json_schema(kinds: Kinds, rule_keys: Collection[str] = ()) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from noseroom.envelope.kinds import Size
+from noseroom.envelope.kinds import NOT_KNOWN, Size
 from noseroom.envelope.model import Knowledge
 from noseroom.envelope.suggest import described
 from noseroom.errors import NoseroomError, UnitsError
@@ -184,7 +184,9 @@ def _limits(declared: Size, unit: str) -> str:
 def size_help(declared: Size) -> str:
     """What an editor shows of a size: what it is, its range, what is taken when it is left out."""
     text = f"{declared.help}; {_a(declared)} {_limits(declared, 'mm')}"
-    if declared.usual is not None:
+    if declared.source == NOT_KNOWN:
+        text += "; never assumed"
+    elif declared.usual is not None:
         reach = f" ± {declared.reach:g}" if declared.reach else ""
         other = [f", {value:g} where {one} is {word}" for one, word, value in declared.usual_for]
         text += f"; {declared.usual:g}{reach}{''.join(other)} unless given ({declared.source})"

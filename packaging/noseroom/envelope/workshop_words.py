@@ -96,7 +96,7 @@ _KINDS: dict[str, str] = {
     **dict.fromkeys(("inner fender", "inner panel", "wing", "fuse box", "reservoir"), "box"),
     **dict.fromkeys(("frame", "frame rail", "crossmember", "cross member", "steering rack"), "box"),
     **dict.fromkeys(("steering pump", "power steering pump", "air cleaner", "oil cooler"), "box"),
-    **dict.fromkeys(("tensioner", "idler", "idler pulley", "jockey"), "pulley or box"),
+    **dict.fromkeys(("tensioner", "idler", "jockey"), "idler pulley"),
     **dict.fromkeys(("damper", "balancer", "harmonic balancer"), "crank pulley"),
     **dict.fromkeys(("pump", "waterpump"), "water pump"),
     **dict.fromkeys(("accumulator", "dryer", "filter drier"), "drier"),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import fan_blades, shapes
-from noseroom.parts.base import About, Part, choice, count, length
+from noseroom.parts.base import About, Part, choice, count, length, share
 from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
 
 if TYPE_CHECKING:
@@ -142,9 +143,44 @@ class Fan(Part):
         when=_CLUTCH,
     )
 
+    flange_mm: float = length(
+        "clutch.flange",
+        "thickness of what its bolts go through, behind the body",
+        low=0,
+        high=40,
+        usual=0,
+        tolerance=0.8,
+        source=NOT_KNOWN,
+        when=_CLUTCH,
+    )
+    mass_kg: float = share(
+        "mass", "kg, as it hangs on the hub", low=0, high=15, usual=0, source=NOT_KNOWN
+    )
+    balance_mm: float = length(
+        "balance",
+        "where it balances on a rod, ahead of the face that it is bolted by",
+        low=-60,
+        high=200,
+        usual=0,
+        tolerance=3,
+        source=NOT_KNOWN,
+    )
+    most_rpm: float = share(
+        "highest speed", "rpm, as its maker says", low=0, high=15000, usual=0, source=NOT_KNOWN
+    )
+
     def _shift(self) -> Any:
         """How far the fan's own mounting face stands ahead of the datum."""
         return self.shaft_length_mm + self.clutch_depth_mm if self.drive == "clutch" else 0.0
+
+    def masses_mm(self) -> tuple[Any, Any]:
+        """How far ahead of the datum the middles of hub plates and of blades stand.
+
+        A fan balances between the two; with a clutch, between its shaft and its blades.
+        """
+        blades = self._shift() + self.ahead_mm - self.width_mm / 2
+        hub = self.spider_thickness_mm / 2
+        return (self.shaft_length_mm / 2 if self.drive == "clutch" else hub), blades
 
     def _clutch(self) -> tuple[tuple[Any, Any, Any], ...]:
         """Flange with shaft, body and nose: where each begins (x), its length and its radius."""

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, count, length, text
+from noseroom.parts.base import About, Part, Port, choice, count, length, text
+from noseroom.parts.bolt_circles import bolt_ports
 from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
 
 if TYPE_CHECKING:
@@ -53,6 +54,30 @@ class WaterPump(Part):
         "bolts.circle", "diameter through the bolts' middles", low=20, high=180, usual=50, reach=15
     )
     thread: str = text("bolts.thread", "as marked or gauged, such as 5/16-24 or M8")
+    hole: str = choice(
+        "bolts.hole", "blind", "through", "stud", help="what the hub has for each bolt"
+    )
+    depth_mm: float = length(
+        "bolts.depth",
+        "full thread from the hub's face: turns of a bolt run in by hand, times its pitch",
+        low=0,
+        high=80,
+        usual=0,
+        tolerance=0.8,
+        source=NOT_KNOWN,
+    )
+    material: str = choice(
+        "hub.material", "not said", "cast iron", "steel", "aluminium", help="what is tapped"
+    )
+    bearing_mm: float = length(
+        "bearing",
+        "front bearing's middle behind the hub's face",
+        low=0,
+        high=200,
+        usual=0,
+        tolerance=3,
+        source=NOT_KNOWN,
+    )
     snout_diameter_mm: float = length(
         "snout.diameter", "outside, behind the hub", low=20, high=200, usual=60, reach=20
     )
@@ -110,11 +135,6 @@ class WaterPump(Part):
 
     def ports(self) -> dict[str, Port]:
         """The bolt holes, numbered from 12 o'clock clockwise seen from the front, and the pilot."""
-        ahead = np.array([-1.0, 0.0, 0.0])
-        found = {}
-        for number in range(self.bolt_count):
-            turn = 2.0 * math.pi * number / self.bolt_count
-            way = np.array([0.0, -math.sin(turn), math.cos(turn)])
-            found[f"bolt {number + 1}"] = Port(self.bolt_circle_mm / 2 * way, ahead)
         end = np.array([-self.pilot_length_mm, 0.0, 0.0])
-        return found | {"pilot": Port(end, ahead, self.pilot_diameter_mm)}
+        pilot = Port(end, np.array([-1.0, 0.0, 0.0]), self.pilot_diameter_mm)
+        return bolt_ports(self.bolt_count, self.bolt_circle_mm) | {"pilot": pilot}

@@ -15,7 +15,7 @@ from noseroom.findings import Finding, Verdict
 from noseroom.report.result import CAUTIONS, Assumption, Result
 from noseroom.units import format_length, read_length
 
-_BELT = ("reach: ", "line: ")
+_BELT = ("reach: ", "line: ", "length: ", "slip: ", "speed: ")
 """How the ids of what is asked of a belt alone begin."""
 
 SENTENCE = {
@@ -113,10 +113,13 @@ def open_findings(result: Result) -> list[Finding]:
 
 
 def headlines(result: Result) -> list[Headline]:
-    """The fan's answer first, then one line for each cause and state, worst first."""
-    fans = [one for one in result.findings if _is_fan_gap(one)]
+    """The fan's answer first, which belts go on, then a line for each cause, worst first."""
+    fans = [one for one in result.findings if _is_fan_gap(one) or one.is_choice]
+    fans.sort(key=lambda one: (one.parts, one.is_choice))
     rest = [one for one in open_findings(result) if one not in fans]
     found = [Headline(one.verdict, one.note, _fan_figures(one, result.unit)) for one in fans]
+    belts = [one for one in result.of(Verdict.FITS) if one.id.startswith("length: ")]
+    found += [Headline(one.verdict, one.note) for one in belts]
     for verdict in sorted(set(Verdict) - {Verdict.FITS}, key=lambda one: one.rank):
         group = [one for one in rest if one.verdict is verdict]
         pairs = [one for one in group if _is_pair(one)]
@@ -142,8 +145,10 @@ def _is_fan_gap(finding: Finding) -> bool:
 
 
 def _fan_figures(finding: Finding, unit: str) -> tuple[str, ...]:
-    """The gaps at the clock's hours and the spacer to aim for."""
+    """The gaps at the clock's hours and the spacer to aim for; or all that hangs on a spacer."""
     details = finding.details
+    if finding.is_choice:
+        return tuple(str(details.get("in_full", "")).splitlines())
     hours = [hour for hour in (12, 3, 6, 9) if f"gap_{hour}_mm" in details]
     lines = []
     if hours:
@@ -287,6 +292,8 @@ def remedies(result: Result) -> Ranked:
     cures = sorted(_joined(_largest_moves(cures)), key=lambda act: _BUT in act)
     rest = _acts_of([one for one in found if one not in sure], spaced, bound)
     rest = [act for act in _places_once(rest) if act not in cures]
+    chosen = _chosen(result)
+    cures, rest = ([chosen.get(act, act) for act in acts] for acts in (cures, rest))
     retakes = _retakes(found)
     # Cures of what surely fouls come before anything that asks to look again.
     room = MOST_REMEDIES - min(_MOST_RETAKES, len(retakes))
@@ -294,6 +301,16 @@ def remedies(result: Result) -> Ranked:
     shown += rest[: max(room - len(shown), 0)]
     shown += retakes[: MOST_REMEDIES - len(shown)]
     return Ranked(tuple(shown), len(cures) + len(rest) + len(retakes) - len(shown))
+
+
+def _chosen(result: Result) -> dict[str, str]:
+    """What a fan's window asks for, and the spacer with its bolts that was chosen for it."""
+    best = {one.parts: one for one in result.of(Verdict.FITS) if one.is_choice}
+    return {
+        gap.remedies[0]: best[gap.parts].remedies[0]
+        for gap in result.findings
+        if _is_fan_gap(gap) and gap.remedies and gap.parts in best
+    }
 
 
 _BUT = ", but "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from noseroom.envelope.kinds import Kind, Kinds, Size
+from noseroom.envelope.kinds import NOT_KNOWN, Kind, Kinds, Size
 
 _WIDTH = 88
 
@@ -58,4 +58,6 @@ def _size(size: Size) -> str:
     unit = unit if size.usual is not None else ""
     other = "".join(f", {mm:g}{unit} where {one} is {word}" for one, word, mm in size.usual_for)
     only = f"; only where {size.when[0]} is {size.when[1]}" if size.when else ""
+    if size.source == NOT_KNOWN:
+        return f"{size.key}: {size.help}; never assumed{only}"
     return f"{size.key}: {size.help}; {usual}{reach}{unit}{other}{only}"

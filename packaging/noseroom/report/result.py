@@ -141,8 +141,11 @@ class Result:
 
 
 def verdict_of(findings: tuple[Finding, ...], far_pairs: int) -> Verdict:
-    """The verdict on the whole nose. Nothing to check at all is "not known"."""
-    found = [one.verdict for one in findings]
+    """The verdict on the whole nose. Nothing to check at all is "not known".
+
+    What to buy for a fan does not count: that the fan wants it does.
+    """
+    found = [one.verdict for one in findings if not one.is_choice]
     return overall(found) if found or not far_pairs else Verdict.FITS
 
 

@@ -1,0 +1,461 @@
+"""Threads, bolts and their tables, against standards, handbook tables and sums by hand."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from noseroom.checks.spacer_bolts import Joint, Span, bolting, limits_of
+from noseroom.physics import bolts, screw_threads
+from noseroom.tables import fasteners as tables
+from noseroom.tables.fasteners import ThreadSize
+from noseroom.units import read_thread
+
+INCH = 25.4
+PSI = 0.006894757
+POUND = 4.4482216
+POUND_FOOT = 1.3558179
+ALL = tables.threads()
+
+
+def row(thread: str) -> ThreadSize:
+    found = tables.thread_like(read_thread(thread))
+    assert found is not None, thread
+    return found
+
+
+def of_unit(unit: str) -> list[ThreadSize]:
+    return [one for one in ALL if one.unit == unit]
+
+
+def area_mm2(one: ThreadSize) -> float:
+    area = screw_threads.metric_stress_area_mm2
+    if one.unit == "in":
+        area = screw_threads.unified_stress_area_mm2
+    return area(one.major_mm, one.pitch_mm)
+
+
+# -- geometry ---------------------------------------------------------------------------------
+
+
+def test_basic_diameters_of_a_metric_thread() -> None:
+    """M8: d2 = 7.188, D1 = 6.647, d3 = 6.466 mm (ISO 724; d3 from memory)."""
+    assert screw_threads.pitch_diameter_mm(8, 1.25) == pytest.approx(7.188, abs=5e-4)
+    assert screw_threads.internal_minor_mm(8, 1.25) == pytest.approx(6.647, abs=5e-4)
+    assert screw_threads.root_diameter_mm(8, 1.25) == pytest.approx(6.466, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("thread", "square_inches"),
+    [
+        ("1/4-20", 0.0318),
+        ("1/4-28", 0.03637),
+        ("5/16-18", 0.0524),
+        ("5/16-24", 0.0580),
+        ("3/8-16", 0.0775),
+        ("3/8-24", 0.0878),
+        ("7/16-14", 0.1063),
+    ],
+)
+def test_stress_areas_of_unified_threads(thread: str, square_inches: float) -> None:
+    """SAE J429 and ASME B1.1, table of tensile stress areas."""
+    assert area_mm2(row(thread)) / INCH**2 == pytest.approx(square_inches, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("thread", "mm2"), [("M6", 20.1), ("M8", 36.6), ("M10", 58.0), ("M12", 84.3)]
+)
+def test_stress_areas_of_metric_threads(thread: str, mm2: float) -> None:
+    """ISO 898-1, table of nominal stress areas, coarse threads."""
+    assert area_mm2(row(thread)) == pytest.approx(mm2, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("thread", "inches"),
+    [
+        ("1/4-20", 0.173),
+        ("5/16-18", 0.223),
+        ("3/8-16", 0.269),
+        ("1/4-28", 0.195),
+        ("5/16-24", 0.242),
+        ("3/8-24", 0.304),
+    ],
+)
+def test_engagement_for_equal_strength(thread: str, inches: float) -> None:
+    """FED-STD-H28 formula, classes 2A and 2B; table of minimum engagement."""
+    one = row(thread)
+    found = screw_threads.equal_strength_engagement_mm(limits_of(one), area_mm2(one))
+    assert found / INCH == pytest.approx(inches, abs=1e-3)
+
+
+def test_with_the_engagement_asked_for_twice_the_stress_area_is_in_shear() -> None:
+    """What the FED-STD-H28 formula says in words."""
+    for one in ALL:
+        engaged = screw_threads.equal_strength_engagement_mm(limits_of(one), area_mm2(one))
+        shear = screw_threads.external_shear_area_mm2(limits_of(one), engaged)
+        assert shear == pytest.approx(2 * area_mm2(one), rel=1e-12)
+
+
+def test_a_softer_hub_asks_for_more_in_proportion() -> None:
+    one = limits_of(row("3/8-16"))
+    even = screw_threads.strength_ratio(one, 500, 500)
+    # The hole's thread shears along a larger circle than the bolt's.
+    assert 0.6 < even < 0.8
+    assert screw_threads.strength_ratio(one, 1000, 250) == pytest.approx(8 / 2 * even)
+
+
+# -- limits of size, by the standards' own tolerance formulas ------------------------------------
+
+
+@pytest.mark.parametrize("one", of_unit("in"), ids=lambda one: one.thread)
+def test_limits_of_unified_threads_follow_the_standards_formulas(one: ThreadSize) -> None:
+    """ASME B1.1, classes 2A and 2B (formulas from memory; the tables are rounded to 0.0001 in)."""
+    d, p = one.major_mm / INCH, one.pitch_mm / INCH
+    tolerance = 0.0015 * d ** (1 / 3) + 0.0015 * math.sqrt(d) + 0.015 * p ** (2 / 3)
+    allowance = 0.3 * tolerance
+    pitch = d - 0.64951905 * p
+    for found, expected, off in (
+        (one.least_major_mm, d - allowance - 0.060 * p ** (2 / 3), 1.1e-4),
+        (one.least_pitch_diameter_mm, pitch - allowance - tolerance, 1.1e-4),
+        (one.most_pitch_diameter_mm, pitch + 1.3 * tolerance, 1.1e-4),
+        # Minor diameters are rounded to three places.
+        (one.most_minor_mm, d - 1.08253175 * p + 0.25 * p - 0.4 * p**2, 6e-4),
+    ):
+        assert found / INCH == pytest.approx(expected, abs=off)
+
+
+@pytest.mark.parametrize(
+    ("thread", "pitch", "minor"),
+    [
+        ("1/4-20", 0.2224, 0.2070),
+        ("5/16-18", 0.2817, 0.2650),
+        ("3/8-16", 0.3401, 0.3210),
+        ("7/16-14", 0.3972, 0.3760),
+        ("1/2-13", 0.4565, 0.4340),
+    ],
+)
+def test_limits_of_tapped_holes_are_those_of_the_table(
+    thread: str, pitch: float, minor: float
+) -> None:
+    """Internal threads of class 2B, UNC, largest pitch and minor diameter (ASME B1.1)."""
+    one = row(thread)
+    assert one.most_pitch_diameter_mm == pytest.approx(INCH * pitch)
+    assert one.most_minor_mm == pytest.approx(INCH * minor)
+
+
+def test_limits_of_an_m6_bolt_are_those_of_the_table() -> None:
+    """ISO 965, 6g: major 5.974 to 5.794, pitch diameter 5.324 to 5.212 mm."""
+    one = row("M6")
+    assert (one.least_major_mm, one.least_pitch_diameter_mm) == (5.794, 5.212)
+
+
+@pytest.mark.parametrize("one", of_unit("mm"), ids=lambda one: one.thread)
+def test_limits_of_metric_threads_follow_the_standards_formulas(one: ThreadSize) -> None:
+    """ISO 965-1, 6g and 6H (formulas from memory), whose tables are rounded to R40 numbers."""
+    d, p = one.major_mm, one.pitch_mm
+    low = 5.6 if d <= 11.2 else 11.2
+    mean = math.sqrt(low * 2 * low)
+    grade = 0.090 * p**0.4 * mean**0.1
+    free = (15 + 11 * p) / 1000
+    hole = 0.230 * p**0.7 if p >= 1 else 0.433 * p - 0.190 * p**1.22
+    major = 0.180 * p ** (2 / 3) - 0.00315 / math.sqrt(p)
+    pitch, minor = d - 0.649519 * p, d - 1.082532 * p
+    for found, tolerance in (
+        (pitch - free - one.least_pitch_diameter_mm, grade),
+        (d - free - one.least_major_mm, major),
+        (one.most_minor_mm - minor, hole),
+        (one.most_pitch_diameter_mm - pitch, 1.32 * grade),
+    ):
+        assert found == pytest.approx(tolerance, rel=0.06)
+
+
+# -- loads ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("thread", "grade", "newtons"),
+    [
+        ("M6", "8.8", 11_600),
+        ("M8", "8.8", 21_200),
+        ("M10", "8.8", 33_700),
+        ("M6", "10.9", 16_700),
+        ("M8", "10.9", 30_400),
+    ],
+)
+def test_proof_loads_of_metric_bolts(thread: str, grade: str, newtons: float) -> None:
+    """ISO 898-1, table of proof loads, coarse threads."""
+    proof = tables.grades()[grade].proof_mpa
+    assert bolts.proof_load_n(area_mm2(row(thread)), proof) == pytest.approx(newtons, rel=0.01)
+
+
+@pytest.mark.parametrize(("thread", "newtons"), [("M6", 16_100), ("M8", 29_200)])
+def test_least_breaking_loads_of_class_8_8(thread: str, newtons: float) -> None:
+    """ISO 898-1, minimum ultimate loads."""
+    tensile = tables.grades()["8.8"].tensile_mpa
+    assert area_mm2(row(thread)) * tensile == pytest.approx(newtons, rel=0.01)
+
+
+def test_grade_5_is_85_and_120_ksi() -> None:
+    """SAE J429, 1/4 to 1 in."""
+    five = tables.grades()["5"]
+    assert five.proof_mpa == pytest.approx(85_000 * PSI, rel=1e-3)
+    assert five.tensile_mpa == pytest.approx(120_000 * PSI, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("thread", "pounds"), [("5/16-18", 2162), ("5/16-24", 2397), ("3/8-16", 3197)]
+)
+def test_clamp_loads_of_grade_2(thread: str, pounds: float) -> None:
+    """Load table of SAE J429 bolts: clamp = 0.75 × 55 ksi × stress area."""
+    proof = bolts.proof_load_n(area_mm2(row(thread)), tables.grades()["2"].proof_mpa)
+    assert bolts.clamp_n(proof) / POUND == pytest.approx(pounds, rel=3e-3)
+
+
+@pytest.mark.parametrize(("thread", "pound_feet"), [("5/16-18", 11.5), ("3/8-16", 20.0)])
+def test_dry_torques_of_grade_2(thread: str, pound_feet: float) -> None:
+    """The same table, dry, K = 0.2, which rounds to half a pound-foot."""
+    one = row(thread)
+    clamp = bolts.clamp_n(bolts.proof_load_n(area_mm2(one), tables.grades()["2"].proof_mpa))
+    dry = tables.spacer_limits()["torque factor dry"].value
+    found = bolts.tightening_torque_nm(clamp, one.major_mm, dry) / POUND_FOOT
+    assert found == pytest.approx(pound_feet, rel=0.03)
+
+
+def test_torques_of_grade_5_dry_and_oiled() -> None:
+    """3/8-16: 4940 lbf, 30 lbf ft with K = 0.20, 23 with 0.15 (an engineering office's article)."""
+    one = row("3/8-16")
+    clamp = bolts.clamp_n(bolts.proof_load_n(area_mm2(one), tables.grades()["5"].proof_mpa))
+    assert clamp / POUND == pytest.approx(4940, rel=3e-3)
+    for key, pound_feet in (("torque factor dry", 30), ("torque factor oiled", 23)):
+        factor = tables.spacer_limits()[key].value
+        found = bolts.tightening_torque_nm(clamp, one.major_mm, factor) / POUND_FOOT
+        assert found == pytest.approx(pound_feet, abs=1.0)
+
+
+def test_a_clamp_of_more_than_the_proof_load_is_refused() -> None:
+    with pytest.raises(ValueError, match="at most 1"):
+        bolts.clamp_n(1000.0, 1.1)
+
+
+def test_balance_of_a_fan_at_3000_rpm() -> None:
+    """G6.3 at 3000 rpm is 20 g·mm a kilogram: 0.020 mm (ISO 21940-11's chart, from memory)."""
+    assert bolts.off_centre_mm(6.3, 3000) == pytest.approx(0.020, abs=5e-4)
+
+
+def test_the_moment_on_a_bearing() -> None:
+    """1.5 kg 60 mm out: 1.5 × 9.80665 × 0.06 = 0.8826 N·m, by hand."""
+    assert bolts.moment_nm(1.5, 60) == pytest.approx(0.8826, abs=1e-4)
+    assert bolts.moment_growth(60, 60) == 2.0
+    with pytest.raises(ValueError, match="lever"):
+        bolts.moment_growth(0, 60)
+
+
+def test_how_much_of_a_bolt_is_threaded() -> None:
+    """ASME B18.2.1 and ISO 4014 (from memory): 5/16 × 3 in has 7/8 in; M8 × 60 has 22 mm."""
+    of = bolts.bolt_thread_mm
+    assert of(0.3125 * INCH, 3 * INCH, unified=True) == pytest.approx(0.875 * INCH)
+    assert of(8, 60, unified=False) == 22
+    assert of(8, 130, unified=False) == 28
+    assert of(8, 16, unified=False) == 16
+
+
+# -- tables -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("size", "drills"),
+    [
+        ("M6", (6.4, 6.6, 7)),
+        ("M8", (8.4, 9, 10)),
+        ("M10", (10.5, 11, 12)),
+        ("1/4", (17 / 64 * INCH, 9 / 32 * INCH, 19 / 64 * INCH)),
+        ("5/16", (21 / 64 * INCH, 11 / 32 * INCH, 23 / 64 * INCH)),
+        ("3/8", (25 / 64 * INCH, 13 / 32 * INCH, 27 / 64 * INCH)),
+    ],
+)
+def test_clearance_holes(size: str, drills: tuple[float, float, float]) -> None:
+    """ISO 273 fine, medium, coarse; ASME B18.2.8 close, normal, loose."""
+    hole = tables.clearance_holes()[size]
+    assert (hole.close_mm, hole.normal_mm, hole.loose_mm) == pytest.approx(drills)
+
+
+def test_washers_and_nuts() -> None:
+    """ISO 7089: M6 12 mm, M8 16 mm, at most 1.8 mm thick. ISO 4032: 5.2 and 6.8 mm at most."""
+    for size, outside, nut in (("M6", 12, 5.2), ("M8", 16, 6.8)):
+        assert tables.washers()[size].outside_mm == outside
+        assert tables.washers()[size].most_mm == 1.8
+        assert tables.nuts()[size].height_mm == nut
+
+
+def test_engagement_rules_of_thumb() -> None:
+    """A trade article: steel 1 d, cast iron 1.5 d, aluminium 2 d."""
+    found = {name: one.diameters for name, one in tables.hub_materials().items()}
+    assert found == {"steel": 1.0, "cast iron": 1.5, "aluminium": 2.0}
+
+
+def test_every_row_is_whole_and_says_where_it_is_from() -> None:
+    lengths = (*tables.bolt_lengths("in"), *tables.bolt_lengths("mm"))
+    rows = (
+        *(*ALL, *tables.grades().values(), *lengths, *tables.washers().values()),
+        *(*tables.nuts().values(), *tables.clearance_holes().values()),
+        *tables.hub_materials().values(),
+    )
+    assert len(rows) > 80
+    for one in rows:
+        assert one.source
+        assert any(word in one.how for word in ("read", "from memory", "common practice")), one
+    assert all(one.source for one in tables.spacer_limits().values())
+    assert all(one.source for one in tables.stock_spacers())
+
+
+def test_every_thread_has_all_that_a_joint_needs() -> None:
+    for one in ALL:
+        assert one.size in tables.washers()
+        assert one.size in tables.nuts()
+        assert one.size in tables.clearance_holes()
+        assert tables.thread_like(read_thread(one.thread)) == one
+        washer, hole = tables.washers()[one.size], tables.clearance_holes()[one.size]
+        assert one.major_mm < hole.close_mm < hole.normal_mm < hole.loose_mm < washer.outside_mm
+
+
+def test_lengths_come_in_the_steps_that_are_sold() -> None:
+    """Common practice: quarters of an inch; ISO 888: 5 mm to 70 mm, then 10 mm (from memory)."""
+    inches = [one.length_mm / INCH for one in tables.bolt_lengths("in")]
+    assert inches == pytest.approx([k / 4 for k in range(2, 25)])
+    metric = [one.length_mm for one in tables.bolt_lengths("mm")]
+    assert [mm for mm in metric if 20 <= mm <= 70] == list(range(20, 71, 5))
+    assert [mm for mm in metric if 70 <= mm <= 150] == list(range(70, 151, 10))
+
+
+def test_a_thread_that_is_in_no_table_is_not_guessed() -> None:
+    assert tables.thread_like(read_thread("7/16-18")) is None
+    assert tables.thread_like(read_thread("M5")) is None
+
+
+# -- bolts for a joint -------------------------------------------------------------------------
+
+
+def joint(
+    thread: str = "5/16-24",
+    hole: str = "blind",
+    depth: float = 20.0,
+    material: str = "steel",
+    flange: float = 5.0,
+    grade: str = "5",
+) -> Joint:
+    one = row(thread)
+    return Joint(
+        one,
+        4,
+        hole,  # type: ignore[arg-type]
+        Span.about(depth),
+        tables.hub_materials()[material],
+        Span.about(flange),
+        tables.grades()[grade],
+        tables.bolt_lengths(one.unit),
+    )
+
+
+def test_a_bolts_length_by_hand() -> None:
+    """2 in of spacer, 5 mm of flange, washer 0.051 to 0.080 in, hub of steel 20 mm deep, 5/16-24.
+
+    Asked for: 1 d = 7.94 mm, beyond the standard's 6.16. The clamped stack, whose spacer may be 0.1
+    mm off, is 57.00 to 57.93 mm; a bolt's point is one thread, 1.058 mm. 2 3/4 in, which may be
+    0.06 in short (ASME B18.2.1, from memory), is 68.33 to 69.85 mm long: 68.33 - 57.93 - 1.06 =
+    9.34 mm engaged, and 12.85 mm less the point at most, in a hole that leaves it 20 - 1.06.
+    """
+    made = bolting(joint(), 50.8)
+    assert made.bolt is not None
+    assert made.bolt.label == "2 3/4"
+    assert made.grip.least_mm == pytest.approx(57.00, abs=0.01)
+    assert made.grip.most_mm == pytest.approx(57.93, abs=0.01)
+    assert made.engaged.least_mm == pytest.approx(9.34, abs=0.01)
+    assert made.engaged.most_mm == pytest.approx(12.85 - 1.058, abs=0.01)
+    assert made.joint.needed_mm == pytest.approx(0.3125 * INCH)
+
+
+def test_a_bolt_that_bottoms_says_so_and_what_to_cut() -> None:
+    """12.7 mm deep: a thread short of the end leaves 11.64 mm, the rule asks for 7.94 and a point.
+
+    With 2 1/16 in (52.39 mm) of spacer, 2 3/4 in goes in 11.3 mm at most but as little as 7.75;
+    3 in bottoms. Between the two lies a length that would do.
+    """
+    made = bolting(joint(depth=12.7), 52.39)
+    assert made.bolt is None
+    assert made.trouble == "bottoms"
+    assert made.cut is not None
+    assert 69.85 - 1.524 < made.cut.least_mm < made.cut.most_mm < 76.2
+    assert made.cut.least_mm == pytest.approx(59.52 + 7.94 + 1.06, abs=0.02)
+    assert made.cut.most_mm == pytest.approx(58.59 + 12.7 - 1.06, abs=0.02)
+
+
+def test_a_hub_too_shallow_for_its_thread() -> None:
+    made = bolting(joint(material="aluminium", depth=14.0), 50.8)
+    assert (made.bolt, made.trouble, made.cut) == (None, "shallow", None)
+
+
+def test_no_bolt_on_the_list_is_long_enough() -> None:
+    short = joint()
+    one = Joint(
+        *(short.thread, 4, short.hole, short.depth, short.material, short.flange, short.grade),
+        short.lengths[:5],
+    )
+    assert bolting(one, 50.8).trouble == "none long enough"
+
+
+def test_a_plain_shank_never_runs_into_the_hub() -> None:
+    """Through a thin flange a long bolt's shank would: 2 d + 1/4 in is threaded (B18.2.1)."""
+    for thickness in range(10, 100):
+        made = bolting(joint(hole="through", depth=25.0, material="aluminium"), float(thickness))
+        if made.bolt is None:
+            assert made.trouble in ("binds", "shallow")
+            continue
+        threaded = 2 * made.joint.thread.major_mm + INCH / 4
+        assert made.bolt.length_mm - threaded <= made.grip.least_mm
+
+
+@pytest.mark.parametrize("hole", ["blind", "through", "stud"])
+@pytest.mark.parametrize("material", ["steel", "cast iron", "aluminium"])
+@pytest.mark.parametrize("thread", ["1/4-28", "5/16-18", "3/8-24", "M6", "M8", "M10x1.25"])
+def test_whatever_is_chosen_holds_in_the_worst_stack(thread: str, material: str, hole: str) -> None:
+    """Recomputed with each part at its limit: no bottom touched, no thread short."""
+    grade = "5" if "/" in thread else "8.8"
+    for tenths in range(100, 1000, 37):
+        one = joint(thread, hole, 24.0, material, grade=grade)
+        made = bolting(one, tenths / 10)
+        if made.bolt is None:
+            continue
+        pitch, washer = one.thread.pitch_mm, one.washer
+        shortest = made.bolt.length_mm - made.bolt.shorter_mm
+        longest = made.bolt.length_mm + made.bolt.longer_mm
+        stack = washer.most_mm + 5.0 + tenths / 10 + 0.1
+        if hole == "stud":
+            left = shortest - stack - one.nut.height_mm - pitch
+            assert left >= one.needed_mm
+        else:
+            assert shortest - stack - pitch >= one.needed_mm
+        if hole == "blind":
+            assert longest - (washer.least_mm + 4.9 + tenths / 10) <= 24.0 - pitch + 1e-9
+        assert 0.0 < made.share <= 1.0
+        proof = one.grade.proof_mpa * one.stress_area_mm2
+        assert made.clamp_n <= 0.75 * proof + 1e-6
+        # Stripping of the hub's thread, by its own area and 1 / √3 of its strength, is further off.
+        strips = (
+            screw_threads.internal_shear_area_mm2(one.limits, made.engaged.least_mm)
+            * one.material.tensile_mpa
+            / math.sqrt(3)
+        )
+        assert made.clamp_n < strips
+
+
+def test_the_torque_is_less_where_the_hubs_thread_is_the_weaker() -> None:
+    strong = bolting(joint(depth=22.0, material="steel"), 50.8)
+    weak = bolting(joint(depth=22.0, material="cast iron"), 50.8)
+    assert strong.bolt is not None
+    assert weak.bolt is not None
+    assert weak.share < 1
+    assert weak.torque_nm.most_mm < 0.75 * 586.1 * 37.46 * 0.2 * 7.9375 / 1000
+    assert weak.torque_nm.most_mm == pytest.approx(
+        weak.share * 0.75 * 586.1 * weak.joint.stress_area_mm2 * 0.2 * 7.9375 / 1000
+    )
