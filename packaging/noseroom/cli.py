@@ -15,6 +15,7 @@ from noseroom._version import __version__
 from noseroom.errors import EnvelopeError, NoseroomError
 
 UNREADABLE = 2
+NOTHING_TO_MAKE = 1
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -73,6 +74,17 @@ def _parser() -> argparse.ArgumentParser:
     watching.add_argument("file", type=Path, help="the envelope file")
     _add_files_from(watching)
     watching.set_defaults(run=_watch)
+    bench = commands.add_parser(
+        "workshop",
+        help="write the files for what a nose asks to be made: the fan's spacer",
+        epilog="exit status: 0 written, 1 there is nothing to make, 2 the file cannot be used",
+    )
+    bench.add_argument("file", type=Path, help="the envelope file")
+    bench.add_argument(
+        "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
+    )
+    _add_files_from(bench)
+    bench.set_defaults(run=_workshop)
     kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
     kinds.add_argument("kind", nargs="*", help="a kind, such as water pump")
     kinds.set_defaults(run=_kinds)
@@ -148,6 +160,31 @@ def _watch(options: argparse.Namespace) -> int:
             progress=bar,
             remark=_remark,
         )
+    return 0
+
+
+def _workshop(options: argparse.Namespace) -> int:
+    from noseroom.pipeline import make
+    from noseroom.report.progress import showing_progress
+    from noseroom.workshop.spacer_plan import BENCH_CAUTIONS, NoSpacerError
+
+    try:
+        with showing_progress() as say:
+            written = make(
+                options.file,
+                outputs=options.outputs,
+                progress=say,
+                files_from=options.files_from,
+                remark=_remark,
+            )
+    except NoSpacerError as error:
+        for line in str(error).splitlines():
+            _line(line)
+        return NOTHING_TO_MAKE
+    for name in written:
+        _line(f"written: {(options.outputs / options.file.stem / name).as_posix()}")
+    for caution in BENCH_CAUTIONS:
+        _line(caution)
     return 0
 
 

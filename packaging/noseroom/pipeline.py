@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from noseroom.checks.at_once import Outlook
     from noseroom.checks.bodies import Bodies
     from noseroom.checks.drift import Checked
+    from noseroom.checks.fan_window import Window
     from noseroom.checks.margins import Margins
     from noseroom.checks.pairs import Pairs
     from noseroom.findings import Finding
@@ -80,12 +81,45 @@ def check(
     nose = session.nose(asked, say)
     if folder is None:
         return session.judge(nose, say)
-    from noseroom.workshop.nose_files import demand_writable, write_nose
+    from noseroom.workshop.nose_files import write_nose
+    from noseroom.workshop.whole_folder import demand_writable
 
     demand_writable(folder)
     result = session.judge(nose, say)
     with one_thread():
         return write_nose(result, nose.layout, session.bodies(nose, say), folder, say)
+
+
+def make(
+    path: str | Path,
+    *,
+    outputs: str | Path,
+    progress: Progress | None = None,
+    files_from: Sequence[str | Path] = (),
+    remark: Callable[[str], None] = warnings.warn,
+) -> tuple[str, ...]:
+    """Write the files for the bench that an envelope file asks for; returns their names.
+
+    They go into "workshop" in the folder that `check` writes; of the checks, only those that they
+    rest on are made. A later check that finds anything changed takes them away with all else that
+    stood there.
+
+    Raises EnvelopeError for a file that cannot be used, NoSpacerError where there is nothing to
+    make, OutputError when the outputs cannot be written.
+    """
+    say = progress or _silent
+    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
+    asked = session.read()
+    folder = Path(outputs) / asked.envelope.stem
+    from noseroom.workshop.spacer_files import FOLDER, write_spacers
+    from noseroom.workshop.whole_folder import demand_writable
+
+    demand_writable(folder / FOLDER)
+    nose = session.nose(asked, say)
+    known = earlier(folder, asked.digest)
+    findings = session.fan_gaps(nose, say) if known is None else known.findings
+    with one_thread():
+        return write_spacers(nose.layout, findings, folder)
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,6 +229,17 @@ class Session:
         from noseroom.checks.bodies import bodies_of
 
         return bodies_of(nose.layout, say, self._memo)
+
+    def fan_gaps(self, nose: Nose, say: Progress) -> tuple[Finding, ...]:
+        """What a full check finds of the room of fans, and nothing else."""
+        from noseroom.checks.fan_gap import check_fan_gaps
+        from noseroom.checks.pairs import Pairs
+        from noseroom.checks.rules import Rules
+
+        with one_thread():
+            return check_fan_gaps(
+                Pairs(nose.layout, memo=self._memo), Rules(nose.layout.envelope), say
+            )
 
     def judge(self, nose: Nose, say: Progress) -> Result:
         """All checks on a nose. Only what is not known yet needs bodies, and the CAD kernel."""
@@ -308,12 +353,14 @@ def judged(
     """
     from noseroom.checks.at_speed import check_at_speed
     from noseroom.checks.belts import check_belts
+    from noseroom.checks.compressor_stand import with_places
     from noseroom.checks.fan_gap import check_fan_gaps
     from noseroom.checks.fit import check_fit
     from noseroom.checks.margins import MOVING
     from noseroom.checks.moving import check_moving
     from noseroom.checks.rules import Rules
     from noseroom.checks.service import check_service
+    from noseroom.checks.spacer import check_spacers
 
     layout = pairs.layout
     rules = Rules(layout.envelope)
@@ -321,16 +368,22 @@ def judged(
     settled = margins.settled(layout)
     moving = check_moving(pairs, bodies, rules, settled, say, margins)
     open_moving = margins.open_pairs(MOVING)
+    speed = check_at_speed(pairs, bodies, rules, settled, open_moving, say, margins)
+    # What moves and what runs is noted by now: the fan's verdict rests on that too.
+    windows: dict[str, Window] = {}
+    fan_gaps = check_fan_gaps(pairs, rules, say, margins, windows)
     found = (
         *check_agreement(layout),
-        *check_fan_gaps(pairs, rules, say, margins),
+        *fan_gaps,
+        *check_spacers(layout, fan_gaps, windows),
         *check_belts(pairs, rules),
         *fit.findings,
         *moving,
-        *check_at_speed(pairs, bodies, rules, settled, open_moving, say, margins),
+        *speed,
         *check_service(pairs, rules, say),
     )
-    return tuple(sorted(found, key=lambda one: one.verdict.rank)), fit.far_pairs
+    placed = with_places(pairs, rules, found)
+    return tuple(sorted(placed, key=lambda one: one.verdict.rank)), fit.far_pairs
 
 
 def _silent(done: int, of: int, what: str) -> None:

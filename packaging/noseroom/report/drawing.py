@@ -7,7 +7,7 @@ measured with a rule. Nothing here knows what the parts are.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import shapely
 
@@ -66,7 +66,7 @@ def svg(drawing: Drawing) -> str:
     canvas.group("frame")
     canvas.rectangle(FRAME, fill="none", width=0.5)
     for outline in sorted(drawing.outlines, key=lambda o: o.depth):
-        _draw_outline(canvas, layout, outline)
+        draw_outline(canvas, outline, layout.to_sheet)
     for axis in drawing.axes:
         _draw_axis(canvas, layout, axis)
     canvas.group("dimension-lines")
@@ -81,11 +81,11 @@ def svg(drawing: Drawing) -> str:
     canvas.group("leaders")
     for tags, edge, knee in columns:
         for tag in tags:
-            _draw_leader(canvas, tag, edge, knee)
+            draw_leader(canvas, tag, edge, knee)
     _draw_spots(canvas, layout)
     for side, (tags, edge, _) in zip((-1, 1), columns, strict=True):
         for tag in tags:
-            _draw_tag(canvas, tag, side, edge)
+            draw_tag(canvas, tag, side, edge)
     for line, centre in layout.dimensions:
         canvas.group("dimension", line.placed.dimension.text)
         draw_text(canvas, line, centre)
@@ -131,8 +131,9 @@ def _description(layout: Layout) -> str:
     return " ".join(said)
 
 
-def _draw_outline(canvas: Canvas, layout: Layout, outline: Outline) -> None:
-    rings = [[layout.to_sheet(p) for p in ring[:-1]] for ring in outline.rings()]
+def draw_outline(canvas: Canvas, outline: Outline, to_sheet: Callable[[Point], Point]) -> None:
+    """One outline by its kind. to_sheet: where a point of the view lies on the sheet."""
+    rings = [[to_sheet(p) for p in ring[:-1]] for ring in outline.rings()]
     if not rings:
         return
     canvas.group(f"outline {outline.kind}", outline.label)
@@ -185,7 +186,8 @@ def _draw_callout(canvas: Canvas, layout: Layout, dimension: Dimension) -> None:
     canvas.arrow_head(b, (b[0] - a[0], b[1] - a[1]), length)
 
 
-def _draw_leader(canvas: Canvas, placed: PlacedTag, edge: float, knee: float) -> None:
+def draw_leader(canvas: Canvas, placed: PlacedTag, edge: float, knee: float) -> None:
+    """The line from a label to what it names. edge, knee: x where it leaves the label and bends."""
     if placed.anchor is None:
         return
     points: Sequence[Point] = ((edge, placed.middle), (knee, placed.middle), placed.anchor)
@@ -194,7 +196,8 @@ def _draw_leader(canvas: Canvas, placed: PlacedTag, edge: float, knee: float) ->
     canvas.dot(*placed.anchor, 0.6)
 
 
-def _draw_tag(canvas: Canvas, placed: PlacedTag, side: int, edge: float) -> None:
+def draw_tag(canvas: Canvas, placed: PlacedTag, side: int, edge: float) -> None:
+    """A label in a margin. side: -1 left, 1 right; edge: x of the margin's inner edge."""
     canvas.group("label", placed.tag.text)
     if placed.tag.colour:
         x0 = edge - 2.8 if side < 0 else edge + 0.4

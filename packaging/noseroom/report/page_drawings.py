@@ -9,6 +9,10 @@ from noseroom.report.drawing_svg import SVG_NAMESPACE
 from noseroom.report.page_html import Html, tag
 
 TITLES: Mapping[str, str] = {"side": "From the car's left side", "front": "From the front"}
+STACK = "fan-stack"
+"""How the name of a picture of a fan stack begins among the sheets."""
+BELTS = "belts"
+"""The name of the picture of the belts."""
 _NS = f"{{{SVG_NAMESPACE}}}"
 
 
@@ -22,14 +26,55 @@ def drawings(sheets: Mapping[str, str]) -> Html:
             "To scale on A3. Drag or pinch to look around; printed, each has a page of its own.",
             class_="quiet",
         ),
-        [_drawing(view, text) for view, text in sheets.items()],
+        [_drawing(view, text) for view, text in sheets.items() if not _stands_apart(view)],
         id="drawings",
         aria_labelledby="drawings-title",
     )
 
 
+def fan_stacks(sheets: Mapping[str, str]) -> Html | None:
+    """The fan stack from the side, one picture a fan; None where there is none."""
+    return _pictures(
+        sheets,
+        STACK,
+        "Fan stack",
+        "From the side, along the fan's own axis, with the thicknesses of a spacer that keep "
+        "its room. Battery off and engine cold before hands go near it. Never stack spacers.",
+    )
+
+
+def belts(sheets: Mapping[str, str]) -> Html | None:
+    """The belts from the front; None where there are none."""
+    return _pictures(
+        sheets,
+        BELTS,
+        "Belts",
+        "From the front, each belt in its own plane, with how much of each pulley it lies on. "
+        "Battery off and engine cold before hands go near them.",
+    )
+
+
+def _pictures(sheets: Mapping[str, str], name: str, title: str, said: str) -> Html | None:
+    """A section of its own for the pictures whose names begin so."""
+    views = [view for view in sheets if view.startswith(name)]
+    if not views:
+        return None
+    return tag(
+        "section",
+        tag("h2", title, id=f"{name}-title"),
+        tag("p", said, class_="quiet"),
+        [_drawing(view, sheets[view]) for view in views],
+        id=name,
+        aria_labelledby=f"{name}-title",
+    )
+
+
+def _stands_apart(view: str) -> bool:
+    return view.startswith((STACK, BELTS))
+
+
 def _drawing(view: str, text: str) -> Html:
-    title = TITLES.get(view, view)
+    title = TITLES.get(view) or ET.fromstring(text).findtext(f"{_NS}title", view)
     return tag(
         "figure",
         tag("figcaption", title),
@@ -62,7 +107,7 @@ def _drawing(view: str, text: str) -> Html:
             role="region",
             aria_label=f"Drawing: {title}. Scrolls both ways.",
         ),
-        class_="drawing",
+        class_="drawing stack" if _stands_apart(view) else "drawing",
         id=f"drawing-{view}",
     )
 

@@ -55,10 +55,11 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
     scripts = [Html(one) for one in (library, script) if one]
     drawn = {part["name"] for part in data["parts"]}
     shown = {one.id: showable(layout, one, drawn) for one in result.findings}
+    stack, belts = page_drawings.fan_stacks(sheets), page_drawings.belts(sheets)
     body = tag(
         "body",
         tag("a", "Skip to the answers", href="#answers", class_="skip"),
-        _header(result),
+        _header(result, has_stack=stack is not None, has_belts=belts is not None),
         tag(
             "main",
             tag(
@@ -71,6 +72,8 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
             tag(
                 "div",
                 page_service.room_to_work(result),
+                stack,
+                belts,
                 page_drawings.drawings(sheets),
                 page_sections.assumed(result),
                 page_sections.sizes(result, layout),
@@ -95,11 +98,13 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
     return f"<!DOCTYPE html>\n{tag('html', head, body, lang='en')}\n"
 
 
-def _header(result: Result) -> Html:
+def _header(result: Result, *, has_stack: bool, has_belts: bool) -> Html:
     said, more = page_words.sentence(result.verdict)
     links = (
         ("answers", "Answers"),
         ("view", "3-D view"),
+        *([(page_drawings.STACK, "Fan stack")] if has_stack else []),
+        *([(page_drawings.BELTS, "Belts")] if has_belts else []),
         ("drawings", "Drawings"),
         ("assumed", "Assumed"),
         ("readings", "Readings"),

@@ -17,6 +17,7 @@ from noseroom.report.drawing_model import Kind
 from noseroom.report.result import GUARANTEE
 from noseroom.report.view_sizes import (
     AFT,
+    PLANE,
     View,
     dimensions,
     flat_box,
@@ -119,12 +120,12 @@ def _outlines(
             ("part", solid_components(part)),
             ("swept", [name for name in part.components if name in swept]),
         ):
-            whole = _silhouette(part, names, view)
+            whole = silhouette(part, names, PLANE[view])
             if whole is None:
                 continue
             shown = whole
             if part.kind in _SURROUNDINGS and frame is not None and not frame.covers(whole):
-                shown = _areas(whole.intersection(frame))
+                shown = areas_of(whole.intersection(frame))
                 if kind == "part":
                     (beyond if shown is None else cut).append(part.name)
                 if shown is None:
@@ -149,22 +150,25 @@ def _kind(part: PlacedPart, kind: str, view: View) -> Kind:
     return "clear" if view == "front" and part.kind in _BROAD else "part"
 
 
-def _silhouette(part: PlacedPart, names: Sequence[str], view: View) -> Any:
-    """The union of its pieces' shadows, holes kept; None where that is no area."""
+def silhouette(part: PlacedPart, names: Sequence[str], plane: Floats) -> Any:
+    """The union of its pieces' shadows, holes kept; None where that is no area.
+
+    plane: (2, 3), the directions of the view's right and up in the vehicle frame.
+    """
     from shapely import MultiPoint, union_all
 
     hulls = [
-        MultiPoint(project(piece.corners, view)).convex_hull
+        MultiPoint(piece.corners @ plane.T).convex_hull
         for name in names
         for piece in part.moving[name][0]
     ]
     whole = union_all([one for one in hulls if one.geom_type == "Polygon"])
     # Pieces that only just meet leave hairlines between them, which are no edges of the part.
     closed = whole.buffer(_SLIVER_MM, join_style="mitre").buffer(-_SLIVER_MM, join_style="mitre")
-    return _areas(closed)
+    return areas_of(closed)
 
 
-def _areas(shape: Any) -> Any:
+def areas_of(shape: Any) -> Any:
     """The polygons of any shape as one, or None."""
     from shapely import MultiPolygon, Polygon
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import re
-import shutil
-import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from noseroom.errors import GeometryError, OutputError
+from noseroom.errors import GeometryError
+from noseroom.findings import Finding
 from noseroom.geometry.exports import (
     PlacedMesh,
     check_glb,
@@ -26,10 +25,16 @@ from noseroom.geometry.mesh import Body, body_from_shape
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.shapes import joined
 from noseroom.report.drawing import svg
+from noseroom.report.drive_svg import drive_svg
+from noseroom.report.drive_view import drive_view
+from noseroom.report.fan_stack import fan_stacks
+from noseroom.report.fan_stack_svg import fan_stack_svg
+from noseroom.report.page_drawings import BELTS, STACK
 from noseroom.report.page_file import check_page, page
 from noseroom.report.result import Result, WrittenFile
 from noseroom.report.view_sizes import View
 from noseroom.report.views import draw
+from noseroom.workshop.whole_folder import whole_folder
 
 Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
@@ -49,60 +54,13 @@ def write_nose(
     Raises OutputError when the folder cannot be written, GeometryError when a file that was written
     does not come back as it should.
     """
-    fresh = _folder_beside(folder)
-    try:
+    with whole_folder(folder) as fresh:
         _write_all(result, layout, bodies, fresh, progress)
         names = sorted(p.relative_to(fresh).as_posix() for p in fresh.rglob("*") if p.is_file())
         files = tuple(WrittenFile(name, sha256(fresh / name)) for name in names)
         whole = replace(result, files=files)
         (fresh / FINDINGS).write_text(whole.to_json(), encoding="utf-8")
-        _swap(fresh, folder)
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
     return whole
-
-
-def demand_writable(folder: Path) -> None:
-    """Find out before the long work, not after it, that the outputs cannot be written.
-
-    Raises OutputError.
-    """
-    shutil.rmtree(_folder_beside(folder), ignore_errors=True)
-
-
-def _folder_beside(folder: Path) -> Path:
-    """An empty folder beside the one to be written. Raises OutputError."""
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        if folder.exists() and not folder.is_dir():
-            raise OutputError(f"{folder}: there is a file where the folder should be")
-        return Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except FileExistsError as error:
-        raise OutputError(
-            f"{folder.parent}: cannot be written in: it is a file, not a folder"
-        ) from error
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
-
-
-def _swap(fresh: Path, folder: Path) -> None:
-    """Put the fresh folder in the old one's place; the old one comes back if that fails."""
-    fresh.chmod(0o755)
-    if not folder.exists():
-        fresh.rename(folder)
-        return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
-    aside = old / folder.name
-    folder.rename(aside)
-    try:
-        fresh.rename(folder)
-    except OSError:
-        aside.rename(folder)
-        raise
-    finally:
-        shutil.rmtree(old, ignore_errors=True)
 
 
 def sha256(path: Path) -> str:
@@ -119,9 +77,13 @@ def _write_all(
     result: Result, layout: Layout, bodies: Bodies, fresh: Path, progress: Progress
 ) -> None:
     steps = 4 + len(layout.parts)
-    progress(0, steps, "side and front views, page.html")
+    progress(0, steps, "side and front views, fan stack, belts, page.html")
     views: tuple[View, ...] = ("side", "front")
     sheets: dict[str, str] = {view: svg(draw(layout, result.findings, view)) for view in views}
+    sheets |= stack_sheets(layout, result.findings)
+    drive = drive_view(layout, result.findings)
+    if drive is not None:
+        sheets[BELTS] = drive_svg(drive)
     for view, sheet in sheets.items():
         (fresh / f"{view}.svg").write_text(sheet, encoding="utf-8")
     (fresh / PAGE).write_text(page(result, layout, bodies, sheets), encoding="utf-8", newline="\n")
@@ -139,12 +101,20 @@ def _write_all(
     for done, part in enumerate(layout.parts.values()):
         progress(3 + done, steps, f"{part.name}.stl")
         for name, body in _printable(part, bodies):
-            path = fresh / "parts" / f"{_unused(name, used)}.stl"
+            path = fresh / "parts" / f"{unused(name, used)}.stl"
             write_stl(body, path)
             check_stl(path, _volume(body), body.mesh)
 
 
-def _unused(name: str, used: set[str]) -> str:
+def stack_sheets(layout: Layout, findings: Sequence[Finding]) -> dict[str, str]:
+    """The picture of every fan stack as SVG, by its name: "fan-stack" where there is one fan."""
+    stacks, used = fan_stacks(layout, findings), set[str]()
+    if len(stacks) == 1:
+        return {STACK: fan_stack_svg(stacks[0])}
+    return {f"{STACK}-{unused(one.fan, used)}": fan_stack_svg(one) for one in stacks}
+
+
+def unused(name: str, used: set[str]) -> str:
     """A file name that no other part has taken: two names may differ in their signs alone."""
     made = slug(name)
     while made in used:
