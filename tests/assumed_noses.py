@@ -64,7 +64,7 @@ def true_nose(nose: Layout, change: Floats) -> tuple[Layout, float]:
             placed[name] = _truly_placed(part, poses[name], sizes)
     for name, part in nose.parts.items():
         if part.kind in ("belt", "hose"):
-            run = layouts._place_derived(part.entry, placed, fitted)  # the file's own route
+            run = layouts.place_derived(part.entry, placed, fitted)  # the file's own route
             assert run is not None
             placed[name] = dataclasses.replace(run, slack_mm=0.0)
     ordered = {name: placed[name] for name in nose.parts}

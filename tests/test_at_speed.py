@@ -100,7 +100,7 @@ def test_a_string_that_swings_in_a_half_wave_stays_in_the_spans_room(section: st
     belt = Belt(section=section, run=((0.0, 0.0, 80.0), (300.0, 40.0, 40.0), (20.0, 260.0, 60.0)))
     made = FlappingBelt.of(belt, 0.06, 0.03)
     hulls = checks.hulls_of(made)["belt"]
-    half, inside, back = made._band()
+    half, inside, back = made.band()
     rng = np.random.default_rng(3)
     points = []
     for span in made.path.spans:

@@ -7,8 +7,9 @@ How fast a fan may turn is for its maker to say, and nothing here guesses it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,7 @@ from noseroom.parts.belt import Belt
 from noseroom.parts.fan import Fan
 from noseroom.tables.shares import shares
 
+Answer = TypeVar("Answer")
 Floats = NDArray[np.float64]
 Progress = Callable[[int, int, str], None]
 
@@ -108,13 +110,18 @@ def look_at_speed(
                 _judged(still, search, bodies, swing, other, margins)
 
 
-def _running(pairs: Pairs, swings: list[_Swing]) -> tuple[_Running, MovingSearch]:
-    still = _Running(pairs, {one.part.name: one.part for one in swings})
+def running(pairs: Pairs, rules: Rules) -> tuple[Running, MovingSearch]:
+    """The nose with what its fans and belts reach at speed in their stead, still and in motion."""
+    return _running(pairs, list(_swings(pairs.layout, rules)))
+
+
+def _running(pairs: Pairs, swings: list[_Swing]) -> tuple[Running, MovingSearch]:
+    still = Running(pairs, {one.part.name: one.part for one in swings})
     return still, MovingSearch(still, motions_of(pairs.layout))
 
 
 def _others(
-    still: _Running,
+    still: Running,
     swing: _Swing,
     settled: Collection[frozenset[str]],
     moving: Collection[frozenset[str]],
@@ -127,7 +134,7 @@ def _others(
 
 
 def _judged(
-    still: _Running,
+    still: Running,
     search: MovingSearch,
     bodies: Bodies,
     swing: _Swing,
@@ -153,21 +160,37 @@ def _judged(
     return case, foul
 
 
-class _Running(StandIns):
+class Running(StandIns):
     """A nose with what its fans and belts reach at speed in their stead."""
 
     def sure_mm(self, search: MovingSearch, a: PlacedPart, b: PlacedPart, asked_mm: float) -> float:
-        """What surely stays between two parts, remembered while all else is the same.
+        """What surely stays between two parts, remembered while all else is the same."""
+        search = search_for(search, b)
+        return self.kept(
+            search,
+            a,
+            b,
+            ("at speed", asked_mm),
+            lambda: search.surely_mm(a, b, asked_mm, ample_mm=AMPLE_MM),
+        )
 
-        The answer rests on the two, on what carries them, and on how that moves.
+    def kept(
+        self,
+        search: MovingSearch,
+        a: PlacedPart,
+        b: PlacedPart,
+        what: tuple[Hashable, ...],
+        make: Callable[[], Answer],
+    ) -> Answer:
+        """An answer on two parts that rests on them, on what carries them, and on how that moves.
+
+        search: in which b is held against a.
         """
-        search = _search_for(search, b)
         if self._keys is None:
-            return search.surely_mm(a, b, asked_mm, ample_mm=AMPLE_MM)
+            return make()
         roots = [self.layout.parts[one.root] for one in search.motions]
         key = (
-            "at speed",
-            asked_mm,
+            *what,
             fingerprint(
                 [self._keys.of_pair(one, part) for one in roots for part in (a, b)],
                 [
@@ -186,12 +209,10 @@ class _Running(StandIns):
                 any(gives(one, b) for one in search.motions),
             ),
         )
-        return self._keys.get(
-            a, b, key, lambda: search.surely_mm(a, b, asked_mm, ample_mm=AMPLE_MM)
-        )
+        return self._keys.get(a, b, key, make)
 
 
-def _search_for(search: MovingSearch, other: PlacedPart) -> MovingSearch:
+def search_for(search: MovingSearch, other: PlacedPart) -> MovingSearch:
     """The search in which a part is held against what swings.
 
     A hose from the engine to the body gives way to its movement, but not to a fan: it is held
@@ -206,7 +227,7 @@ def _nearest(
     search: MovingSearch, mover: PlacedPart, other: PlacedPart, asked_mm: float
 ) -> Nearest | None:
     """The components that may come nearer than is asked, or None where all surely do not."""
-    return _search_for(search, other).nearest(mover, other, asked_mm)
+    return search_for(search, other).nearest(mover, other, asked_mm)
 
 
 def flex_mm(fan: PlacedPart) -> float:

@@ -2,90 +2,78 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-
 import numpy as np
-from numpy.typing import NDArray
 
 from noseroom.checks import words
-from noseroom.checks.fan_limits import (
-    MOST_SPACER_MM,
-    Interval,
-    Limit,
-    blocked_intervals,
-    limits_past,
-    note_today,
-)
+from noseroom.checks.fan_limits import note_today
 from noseroom.checks.fan_room import no_spacer_helps
-from noseroom.checks.margins import FAN_GAP, Margins
+from noseroom.checks.fan_window import (
+    STATES,
+    Progress,
+    Window,
+    ahead_of,
+    others_of,
+    window_of,
+)
+from noseroom.checks.fan_window_scan import AT_REST, MOST_SPACER_MM, Floats
+from noseroom.checks.fan_window_search import Interval
+from noseroom.checks.margins import AT_SPEED, FAN_GAP, MOVING, Margins
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
-from noseroom.findings import Finding, Verdict
+from noseroom.findings import Finding, Verdict, overall
 from noseroom.layout import Layout, PlacedPart
 
-__all__ = ["CLOCK", "MOST_SPACER_MM", "blocked_intervals", "check_fan_gaps"]
-
-Floats = NDArray[np.float64]
-Progress = Callable[[int, int, str], None]
+__all__ = ["CLOCK", "MOST_SPACER_MM", "check_fan_gaps", "look_at_fan_gaps"]
 
 CLOCK = (12, 3, 6, 9)
 
 
 def check_fan_gaps(
-    pairs: Pairs, rules: Rules, progress: Progress, margins: Margins | None = None
+    pairs: Pairs,
+    rules: Rules,
+    progress: Progress,
+    margins: Margins | None = None,
+    windows: dict[str, Window] | None = None,
 ) -> tuple[Finding, ...]:
     """One finding for every engine-driven fan.
 
     margins: where it is noted what each other part does to it today, and how much that may change.
+    What is noted there already of the nose in motion and at speed decides what the fan does in
+    those states without a spacer. windows: where each fan's window is kept, by its name.
     """
-    layout, moves = pairs.layout, Moves(pairs, rules)
+    moves = Moves(pairs, rules)
     noted = Margins() if margins is None else margins
-    return tuple(_check_fan(layout, moves, fan, progress, noted) for fan in _fans(layout))
+    kept = {} if windows is None else windows
+    return tuple(_check_fan(moves, fan, progress, noted, kept) for fan in _fans(pairs.layout))
 
 
 def look_at_fan_gaps(pairs: Pairs, rules: Rules, margins: Margins) -> None:
     """Note what each part does to each fan today; what stands is not looked at."""
     for fan in _fans(pairs.layout):
-        for other in _others(pairs.layout, fan):
+        for other in others_of(pairs.layout, fan):
             if not margins.stands(FAN_GAP, fan, other):
-                note_today(pairs, rules, fan, other, _ahead(fan), margins)
+                note_today(pairs, rules, fan, other, margins)
 
 
 def _fans(layout: Layout) -> list[PlacedPart]:
     return [part for part in layout.parts.values() if part.kind == "fan"]
 
 
-def _ahead(fan: PlacedPart) -> Floats:
-    return np.asarray(-fan.pose[:3, 0])
-
-
-def _others(layout: Layout, fan: PlacedPart) -> list[PlacedPart]:
-    return [
-        part
-        for part in layout.parts.values()
-        if part is not fan and part.components and not part.unplaced
-    ]
-
-
 def _check_fan(
-    layout: Layout, moves: Moves, fan: PlacedPart, progress: Progress, margins: Margins
+    moves: Moves,
+    fan: PlacedPart,
+    progress: Progress,
+    margins: Margins,
+    windows: dict[str, Window],
 ) -> Finding:
-    pairs, rules = moves.pairs, moves.rules
-    ahead = _ahead(fan)
-    limits: list[Limit] = []
+    pairs, rules, layout = moves.pairs, moves.rules, moves.pairs.layout
+    window = windows[fan.name] = window_of(pairs, rules, fan, progress, margins)
     waiting = [part.name for part in layout.parts.values() if part.unplaced]
-    others = _others(layout, fan)
-    for done, other in enumerate(others):
-        progress(done, len(others), f"{fan.name} along its axis, past {other.name}")
-        limits += limits_past(pairs, rules, fan, other, ahead, margins)
-    blocked = _union(interval for limit in limits for interval in limit.blocked)
-    free = _complement(blocked, 0.0, MOST_SPACER_MM)
-    gaps = _gaps_today(layout, fan, ahead)
+    gaps = _gaps_today(layout, fan, ahead_of(fan))
     spreads = {hour: float(layout.uncertainty.spread(form)) for hour, (_, form) in gaps.items()}
     tightest = min(gaps.values(), key=lambda gap: gap[0], default=None)
-    lost = sorted({limit.part for limit in limits if not limit.known})
-    verdict, note, remedies = _answer(moves, fan, limits, free, lost)
+    verdict, note, remedies = _answer(moves, window, margins)
     if waiting:
         note += f" {words.listed(waiting)} still to be placed: keep clear of the fan."
     return Finding(
@@ -98,33 +86,56 @@ def _check_fan(
         remedies=remedies,
         rests_on=() if tightest is None else words.supports(tightest[1], layout.survey.sources),
         details={
-            "spacer_mm": [[round(low, 2), round(high, 2)] for low, high in free],
+            "spacer_mm": _rounded(window.intervals),
+            **_by_state(window),
+            **_ends(window),
+            **_shroud(window),
             **{f"gap_{hour}_mm": round(gap, 3) for hour, (gap, _) in gaps.items()},
             **{f"gap_{hour}_spread_mm": round(spread, 3) for hour, spread in spreads.items()},
         },
     )
 
 
-def _union(intervals: Iterable[Interval]) -> list[Interval]:
-    merged: list[Interval] = []
-    for low, high in sorted(intervals):
-        if merged and low <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], high))
-        else:
-            merged.append((low, high))
-    return merged
+def _rounded(intervals: tuple[Interval, ...]) -> list[list[float]]:
+    return [[round(low, 2), round(high, 2)] for low, high in intervals]
 
 
-def _complement(blocked: list[Interval], low: float, high: float) -> list[Interval]:
-    free: list[Interval] = []
-    here = low
-    for start, end in blocked:
-        if start > here:
-            free.append((here, start))
-        here = max(here, end)
-    if here < high:
-        free.append((here, high))
-    return free
+def _shroud(window: Window) -> dict[str, float | str]:
+    """How the fan stands in its shroud today, and with a spacer at either end of the window."""
+    found: dict[str, float | str] = {}
+    ends = [
+        (f"spacer_{k}_{side}", one.at_mm)
+        for k, pair in enumerate(window.ends, start=1)
+        for side, one in zip(("from", "to"), pair, strict=True)
+    ]
+    for where, thickness in [("today", 0.0), *ends]:
+        stands = window.in_shroud(thickness)
+        if stands is None:
+            return {}
+        found[f"in_shroud_{where}"] = round(stands.share, 3)
+        if stands.gap_mm is not None:
+            found[f"tip_gap_{where}_mm"] = round(stands.gap_mm, 2)
+            found[f"tip_gap_{where}_at"] = stands.clock
+    return found
+
+
+def _by_state(window: Window) -> dict[str, list[list[float]]]:
+    """The windows of the earlier states, where they are wider than the last."""
+    return {
+        f"spacer_{state.replace(' ', '_')}_mm": _rounded(window.by_state[state])
+        for state in STATES[:-1]
+        if window.by_state[state] != window.intervals
+    }
+
+
+def _ends(window: Window) -> dict[str, str]:
+    """What is in the way beyond either end of each interval."""
+    return {
+        f"spacer_{side}_{number}": end.said
+        for number, ends in enumerate(window.ends, start=1)
+        for side, end in zip(("from", "to"), ends, strict=True)
+        if end.said
+    }
 
 
 def _gaps_today(layout: Layout, fan: PlacedPart, ahead: Floats) -> dict[int, tuple[float, Floats]]:
@@ -149,14 +160,8 @@ def _gaps_today(layout: Layout, fan: PlacedPart, ahead: Floats) -> dict[int, tup
     return found
 
 
-def _answer(
-    moves: Moves,
-    fan: PlacedPart,
-    limits: list[Limit],
-    free: list[Interval],
-    lost: list[str],
-) -> tuple[Verdict, str, tuple[str, ...]]:
-    unit = moves.pairs.layout.envelope.unit
+def _answer(moves: Moves, window: Window, margins: Margins) -> tuple[Verdict, str, tuple[str, ...]]:
+    unit, fan, lost = moves.pairs.layout.envelope.unit, window.fan, window.lost
     if lost:
         return (
             Verdict.NOT_KNOWN,
@@ -164,21 +169,79 @@ def _answer(
             f"{words.listed(lost)} stand{'s' if len(lost) == 1 else ''} from it.",
             tuple(f"give {name} a place" for name in lost),
         )
-    if free and free[0][0] == 0.0:
-        most = words.length(free[0][1], unit)
-        return Verdict.FITS, f"The {fan.name} needs no spacer; up to {most} would also do.", ()
-    close = [limit for limit in limits if limit.blocks_today]
-    behind = words.listed(sorted({limit.part for limit in close}))
-    fouls = any(limit.fouls for limit in close)
-    verdict = Verdict.FOULS if fouls else Verdict.TOO_CLOSE
-    how = "does not keep its room" if fouls else "may not keep its room"
-    if free:
-        windows = " or ".join(
-            f"{words.at_least(low, unit)} to {words.length(high, unit)}" for low, high in free
-        )
-        return (
-            verdict,
-            f"The {fan.name} {how} to {behind} where it stands; a spacer of {windows} would.",
-            (f"put one spacer of {windows} between hub and {fan.name}; never stack spacers",),
-        )
-    return verdict, *no_spacer_helps(moves, fan, limits, how)
+    today = _today(window, margins)
+    free = window.intervals
+    if today is Verdict.FITS:
+        most = words.length(free[0][1] if free and free[0][0] == 0.0 else 0.0, unit)
+        note = f"The {fan.name} needs no spacer; up to {most} would also do{_narrower(window)}."
+        return Verdict.FITS, note, ()
+    how = _how(window, today)
+    if not free:
+        return today, *no_spacer_helps(moves, window, how)
+    windows = _said(free, unit)
+    close = sorted({limit.part for limit in window.limits if limit.today})
+    note = (
+        f"The {fan.name} {how} to {words.listed(close)} where it stands; a spacer of {windows} "
+        f"would{_limited(window)}{_narrower(window)}."
+    )
+    remedy = f"put one spacer of {windows} between hub and {fan.name}; never stack spacers"
+    return today, note, (remedy,)
+
+
+def _today(window: Window, margins: Margins) -> Verdict:
+    """What the fan does without a spacer, at the worst of all states."""
+    close = [limit for limit in window.limits if limit.today]
+    if any(limit.fouls for limit in close):
+        return Verdict.FOULS
+    found = [Verdict.TOO_CLOSE for limit in close if limit.state == AT_REST]
+    noted = {
+        (state, part): one.verdict
+        for state in (MOVING, AT_SPEED)
+        for pair, one in margins.of(state)
+        if window.fan.name in pair
+        for part in pair
+        if part != window.fan.name
+    }
+    found += noted.values()
+    for limit in close:
+        if limit.state != AT_REST and (limit.state, limit.part) not in noted:
+            found.append(Verdict.TOO_CLOSE)
+    return overall([*found, Verdict.FITS])
+
+
+def _how(window: Window, today: Verdict) -> str:
+    """What a fan does to its room where it stands."""
+    may = "does" if today is Verdict.FOULS else "may"
+    states = {limit.state for limit in window.limits if limit.today}
+    if AT_REST in states or not states:
+        return "does not keep its room" if may == "does" else "may not keep its room"
+    when = "at speed" if states == {AT_SPEED} else "when the engine moves"
+    return f"keeps its room at rest, but {when} it {may} not keep it"
+
+
+def _said(intervals: tuple[Interval, ...], unit: str) -> str:
+    return " or ".join(
+        f"{words.at_least(low, unit)} to {words.length(high, unit)}" for low, high in intervals
+    )
+
+
+def _limited(window: Window) -> str:
+    """What is in the way on either side of the only interval there is."""
+    if len(window.ends) != 1:
+        return ""
+    thin, thick = (end.said for end in window.ends[0])
+    said = [f"a thinner one leaves too little to {thin}"] if thin else []
+    said += [f"a thicker one too little to {thick}"] if thin and thick else []
+    said += [f"a thicker one leaves too little to {thick}"] if thick and not thin else []
+    return f"; {', '.join(said)}" if said else ""
+
+
+def _narrower(window: Window) -> str:
+    """What the earlier states leave, where that is more."""
+    unit, rest = window.layout.envelope.unit, window.by_state[AT_REST]
+    if rest == window.intervals or not rest:
+        return ""
+    moving = window.by_state[MOVING]
+    if moving in (rest, window.intervals):
+        return f"; at rest alone, {_said(rest, unit)}"
+    return f"; at rest alone, {_said(rest, unit)}, and with the engine moving {_said(moving, unit)}"

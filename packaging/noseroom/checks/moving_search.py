@@ -13,6 +13,7 @@ from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import count, product
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from noseroom.fingerprints import fingerprint
 from noseroom.layout import PlacedPart
 from noseroom.memo import Memo
 
+Answer = TypeVar("Answer")
 Floats = NDArray[np.float64]
 
 _LARGE_DEG = 1.0
@@ -93,10 +95,15 @@ class MovingSearch:
             else PairKeys(self.whole.layout, memo, _salt(at_rest, motions, memo))
         )
 
+    @property
+    def bounds(self) -> tuple[MovingPairs, ...]:
+        """Pairs over all that moves about rest, and over each other view of it: each is sure."""
+        return (self.whole, *self._views)
+
     def kept(
-        self, a: PlacedPart, b: PlacedPart, what: tuple[Hashable, ...], make: Callable[[], float]
-    ) -> float:
-        """A figure on two parts in motion, remembered where there is a memo."""
+        self, a: PlacedPart, b: PlacedPart, what: tuple[Hashable, ...], make: Callable[[], Answer]
+    ) -> Answer:
+        """An answer on two parts in motion, remembered where there is a memo."""
         if self._keys is None:
             return make()
         one, other = (self.whole.layout.parts[part.name] for part in (a, b))

@@ -23,13 +23,20 @@ from noseroom.checks.sway import (
     swelling,
     turning,
 )
-from noseroom.geometry.crowd import Crowd, bounds_towards, crowd_bounds, crowd_of
+from noseroom.geometry.crowd import (
+    Crowd,
+    bounds_towards,
+    crowd_bounds,
+    crowd_of,
+    crowd_towards,
+)
 from noseroom.geometry.separation import (
     GAP_ERROR_MM,
     Bend,
     MovingPiece,
     Separation,
     Uncertainty,
+    arm_bend,
     box_gap,
     crossed,
     nearest,
@@ -157,8 +164,8 @@ class Pairs:
         """The worst over all pieces; pieces that are surely `look_mm` apart are not looked at.
 
         enough_mm: what the rule asks; no pains are taken to show more. look_mm: `enough_mm` where
-        it is not given; beyond it the answer is a coarser bound. shift: (3,) mm, a movement of a to
-        try.
+        it is not given; beyond it the answer is a coarser bound. shift: (3,) mm, by which a is
+        tried further out on what turns it, as a fan is on a spacer.
         """
         look = max(enough_mm if look_mm is None else look_mm, 0.0)
         if self._keys is None:
@@ -189,7 +196,11 @@ class Pairs:
         couple = self._couple(a, b)
         ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
         lower, nominal, worst = np.inf, np.inf, None
-        bend = self.bend(a, mine, b, theirs)
+        bend, sway = self.bend(a, mine, b, theirs), couple.sway_mm
+        if shift is not None:
+            more = self._arm_bend(a, b, shift)
+            bend = replace(bend, seen_from_b=bend.seen_from_b + more)
+            sway += self.arm_mm(a, b, shift)
         crowds: tuple[Crowd, Crowd] | None = None
         quick: Floats | None = None
         waiting: list[_Candidate] = []
@@ -236,8 +247,8 @@ class Pairs:
 
         for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
             # In order of their boxes' gaps: what follows can neither be nearer nor less sure.
-            if gap - couple.sway_mm >= look or (gap - couple.sway_mm >= lower and gap >= nominal):
-                lower, nominal = min(lower, gap - couple.sway_mm), min(nominal, gap)
+            if gap - sway >= look or (gap - sway >= lower and gap >= nominal):
+                lower, nominal = min(lower, gap - sway), min(nominal, gap)
                 break
             if quick is None and nominal < np.inf and len(ours) * len(others) > _MANY:
                 # The nearest boxes do not settle it: look at all of them at once.
@@ -246,7 +257,7 @@ class Pairs:
                 continue  # nor is it nearer as adjusted than what it surely keeps
             one = _Candidate(i, j, *nearest(ours[i][0], others[j][0], shift))
             nominal = min(nominal, one.gap)
-            coarse = one.gap - GAP_ERROR_MM - couple.sway_mm
+            coarse = one.gap - GAP_ERROR_MM - sway
             if quick is not None:
                 coarse = max(coarse, float(quick[i, j]))
             if coarse >= min(look, lower) and one.gap > 0:
@@ -264,6 +275,42 @@ class Pairs:
             spread = float(couple.sure.spread(worst.form)) + couple.slack_mm
             worst = replace(worst, form=self._whole(worst.form, couple.columns))
         return SureGap(float(lower), float(nominal), spread, worst, couple.adrift)
+
+    def sure_along(
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, way: Floats, shift: Floats
+    ) -> float:
+        """What surely stays of the whole of two components along one way, a shifted, mm.
+
+        way: (3,) unit, from a to b. shift: as in `sure_gap`. Each corner's form is linear in the
+        shift and a spread is convex, so that over shifts on a line this is concave: what it is at
+        two of them it is at least in a straight line between.
+        """
+        couple, bend = self._couple(a, b), self.bend(a, mine, b, theirs)
+        bend = replace(bend, seen_from_b=bend.seen_from_b + self._arm_bend(a, b, shift))
+        ours = couple.mine.crowd(mine).joined().moved(shift)
+        others = couple.theirs.crowd(theirs).joined()
+        found = bounds_towards(ours, others, np.zeros((1, 2), int), way[None], couple.sure, bend)
+        return float(found[0]) - couple.slack_mm
+
+    def sure_towards(
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, way: Floats, shift: Floats
+    ) -> Floats:
+        """The same for each piece of a with each of b: (p, q) mm, -inf for what is not known."""
+        couple, bend = self._couple(a, b), self.bend(a, mine, b, theirs)
+        bend = replace(bend, seen_from_b=bend.seen_from_b + self._arm_bend(a, b, shift))
+        ours, others = couple.mine.crowd(mine).moved(shift), couple.theirs.crowd(theirs)
+        return crowd_towards(ours, others, way, couple.sure, bend) - couple.slack_mm
+
+    def arm_mm(self, a: PlacedPart, b: PlacedPart, shift: Floats) -> float:
+        """How much further than `sway_mm` a strays against b where it is out by shift (3,) mm."""
+        first = crossed(turning(a, b, self.layout.uncertainty), np.abs(shift))
+        return float(np.linalg.norm(first + self._arm_bend(a, b, shift)))
+
+    def _arm_bend(self, a: PlacedPart, b: PlacedPart, shift: Floats) -> Floats:
+        """What is of second order of that, (3,) mm, as seen from b."""
+        sure, holder = self.layout.uncertainty, b.placements[0].turn_gain
+        found = [arm_bend(holder, one.turn_gain, shift, sure) for one in a.placements]
+        return np.asarray(np.max(found, axis=0))
 
     def nominal_gap(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats

@@ -36,6 +36,10 @@ class Crowd:
         """The same, displaced by (3,) mm."""
         return Crowd(tuple(one.moved(shift) for one in self.moves), self.starts)
 
+    def joined(self) -> Crowd:
+        """The same as one piece, the hull of all."""
+        return Crowd(self.moves, self.starts[:1])
+
 
 def crowd_of(pieces: Sequence[Sequence[MovingPiece]]) -> Crowd:
     """One crowd of pieces that move together, each given once for every movement."""
@@ -69,15 +73,30 @@ def crowd_bounds(a: Crowd, b: Crowd, sure: Uncertainty, bend: Bend) -> Floats:
     """Guaranteed lower bounds on the gaps of all pairs of pieces, mm: (p, q), -inf for none."""
     best = np.full((len(a.starts), len(b.starts)), -np.inf)
     for normal in _axes(a.moves[0], b.moves[0]):
-        for holder, off in ((a.moves[0], bend.seen_from_a), (b.moves[0], bend.seen_from_b)):
-            if any(_loose(one, holder, normal) for one in (*a.moves, *b.moves)):
-                continue
-            low_a, high_a = _extent(a, holder, normal, sure)
-            low_b, high_b = _extent(b, holder, normal, sure)
-            lost = float(np.abs(normal) @ off)
-            best = np.maximum(best, low_b[None, :] - high_a[:, None] - lost)
-            best = np.maximum(best, low_a[:, None] - high_b[None, :] - lost)
+        for ahead, back in _either_side(a, b, normal, sure, bend):
+            best = np.maximum(best, np.maximum(ahead, back))
     return best
+
+
+def crowd_towards(a: Crowd, b: Crowd, way: Floats, sure: Uncertainty, bend: Bend) -> Floats:
+    """The same along one way, (3,) unit, from a to b: (p, q) mm."""
+    best = np.full((len(a.starts), len(b.starts)), -np.inf)
+    for ahead, _ in _either_side(a, b, way, sure, bend):
+        best = np.maximum(best, ahead)
+    return best
+
+
+def _either_side(
+    a: Crowd, b: Crowd, normal: Floats, sure: Uncertainty, bend: Bend
+) -> Iterator[tuple[Floats, Floats]]:
+    """Bounds with b ahead of a along a direction, and with a ahead of b; held in either's frame."""
+    for holder, off in ((a.moves[0], bend.seen_from_a), (b.moves[0], bend.seen_from_b)):
+        if any(_loose(one, holder, normal) for one in (*a.moves, *b.moves)):
+            continue
+        low_a, high_a = _extent(a, holder, normal, sure)
+        low_b, high_b = _extent(b, holder, normal, sure)
+        lost = float(np.abs(normal) @ off)
+        yield low_b[None, :] - high_a[:, None] - lost, low_a[:, None] - high_b[None, :] - lost
 
 
 def bounds_towards(

@@ -102,13 +102,12 @@ class MovingPiece:
         return self.hull or Hull(self.corners - self.offset)
 
     def moved(self, shift: Floats) -> MovingPiece:
-        """The same piece displaced by (3,) mm; the hull is not built again."""
+        """The same piece further out on its part by (3,) mm; the hull is not built again.
+
+        Its part's frame stays where it is: what turns that swings the piece by the longer arm.
+        """
         return replace(
-            self,
-            corners=self.corners + shift,
-            origin=self.origin + shift,
-            offset=self.offset + shift,
-            hull=self.outline,
+            self, corners=self.corners + shift, offset=self.offset + shift, hull=self.outline
         )
 
     def only(self, columns: NDArray[np.intp]) -> MovingPiece:
@@ -356,6 +355,20 @@ def rigid_bend(holder: MovingPiece, pieces: Sequence[MovingPiece], sure: Uncerta
         )
         most = np.maximum(most, second + float(higher))
     return most
+
+
+def arm_bend(holder: Floats, turn: Floats, arm: Floats, sure: Uncertainty) -> Floats:
+    """How far the end of an arm (3,) mm on what turns is from its linear form: (3,) mm.
+
+    holder, turn: (3, s) rad, turns per source. As seen from the holder; whatever turns one after
+    the other make up the two.
+    """
+    h, t = sure.spread(holder), sure.spread(turn - holder)
+    size = np.abs(arm)
+    second = crossed(t, crossed(t, size)) + crossed(crossed(t, h), size)
+    alone, against = float(np.sqrt(h @ h)), float(np.sqrt(t @ t))
+    higher = against * _rest(2 * alone + against, 2) * float(np.sqrt(size @ size))
+    return np.asarray(second + higher)
 
 
 def crossed(a: Floats, b: Floats) -> Floats:
