@@ -7,88 +7,13 @@ import math
 import numpy as np
 import pytest
 
+from drive_layouts import drive_of, layout_of
 from noseroom.checks.belts import check_belts
-from noseroom.checks.drive import Drive
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
-from noseroom.envelope.reader import read_text
 from noseroom.findings import Finding, Verdict
-from noseroom.layout import Layout, arrange
-from noseroom.parts.registry import KINDS
-from noseroom.tables.clearances import clearance_rules
+from noseroom.layout import Layout
 from noseroom.tables.limits import limits
-
-NOSE = """
-format: 1
-title: a drive of three pulleys
-units: mm
-tape: 0.05
-core support:
-  opening: {{width: 700, height: 480}}
-radiator:
-  core: {{width: 560, height: 420, thickness: 50}}
-  place:
-    - core.front at top 30 aft of core support.face
-    - core.front at bottom 30 aft of core support.face
-    - core.bottom 25 above core support.opening.bottom
-engine:
-  tilt: 0 ± 0.01 deg nose up
-  place:
-    - front 200 aft of water pump.hub.face
-    - axis 200 below water pump.axis
-    - axis 0 right of centreline
-    - level ± 0.01 deg
-    - square across ± 0.01 deg
-water pump:
-  place:
-    - hub.face 300 aft of radiator.core.rear
-    - axis 260 above radiator.core.bottom
-    - axis 0 right of centreline
-    - parallel to engine ± 0.01 deg
-water pump pulley:
-  diameter: {pump}
-  place:
-    - front flush with water pump.hub.face
-crank pulley:
-  diameter: {crank}
-  place:
-    - belt flush with water pump pulley.belt
-{compressor}
-drive belt:
-  is: belt
-  section: {section}
-  over: [{over}]
-"""
-COMPRESSOR = """compressor:
-  body: {{diameter: 110, length: 150}}
-  nose: {{diameter: 120, length: 40, belt: 20}}
-  place:
-{line}
-    - axis {out} right of water pump.axis
-    - axis {up} above water pump.axis
-{square}
-"""
-IN_LINE = "    - belt flush with water pump pulley.belt"
-PARALLEL = "    - parallel to engine ± 0.01 deg"
-ALL = "crank pulley, water pump pulley, compressor"
-
-
-def layout_of(
-    *,
-    up: str = "-60",
-    out: str = "160",
-    line: str = IN_LINE,
-    square: str = PARALLEL,
-    section: str = "v",
-    over: str = ALL,
-    pump: float = 120,
-    crank: float = 140,
-) -> Layout:
-    side = COMPRESSOR.format(up=up.removeprefix("-"), out=out, line=line, square=square)
-    if up.startswith("-"):
-        side = side.replace("above water pump.axis", "below water pump.axis")
-    text = NOSE.format(section=section, over=over, pump=pump, crank=crank, compressor=side)
-    return arrange(read_text(text, KINDS, rule_keys=clearance_rules()))
 
 
 def checked(layout: Layout) -> tuple[Finding, Finding]:
@@ -97,10 +22,6 @@ def checked(layout: Layout) -> tuple[Finding, Finding]:
     assert reach.id == "reach: drive belt"
     assert line.id == "line: drive belt"
     return reach, line
-
-
-def drive_of(layout: Layout) -> Drive:
-    return Drive(layout, Pairs(layout).bends, layout.parts["drive belt"])
 
 
 # -- does it reach ------------------------------------------------------------------------------
@@ -166,19 +87,19 @@ def test_a_pulley_that_the_readings_may_take_off_the_belt_is_too_close_to_call()
         (tangent + 6.0, Verdict.TOO_CLOSE),
         (tangent + 60.0, Verdict.FOULS),
     ):
-        reach, _ = checked(layout_of(up=f"{up:.2f} ± 20", out="40", pump=60))
+        reach, _ = checked(layout_of(up=f"{up:.2f} ± 20", out="50", pump=60))
         assert reach.verdict is verdict, up
 
 
 def _up_where_the_pump_is_just_missed() -> float:
-    """By hand: how high a compressor (radius 60, 40 out) is whose left tangent grazes the pump.
+    """By hand: how high a compressor (radius 60, 50 out) is whose left tangent grazes the pump.
 
     Crank (radius 70) at z = -200, pump (radius 30) at 0. With the tangent's unit normal n, to the
     left, n.c + r is the same for every pulley that it touches.
     """
 
     def short(up: float) -> float:
-        y, z = 40.0, up + 200.0
+        y, z = 50.0, up + 200.0
         lean = math.atan2(z, y) + math.acos((70.0 - 60.0) / math.hypot(y, z))
         return 70.0 - (math.sin(lean) * 200.0 + 30.0)
 
@@ -193,7 +114,7 @@ def test_a_wrap_that_is_very_small_is_no_fit() -> None:
     limit = limits()["belt wrap"].limit_deg
     layout = next(
         one
-        for one in (layout_of(up=str(up), out="60", pump=60) for up in range(-40, 60, 5))
+        for one in (layout_of(up=str(up), out="60", pump=60) for up in range(70, 130, 5))
         if 5 < drive_of(one).wraps_deg()[1] < limit - 3
     )
     reach, _ = checked(layout)
@@ -219,6 +140,25 @@ def test_a_pulley_without_a_place_leaves_both_answers_open() -> None:
     _, line = checked(layout)
     assert line.verdict is Verdict.NOT_KNOWN
     assert "compressor" in line.parts
+
+
+@pytest.mark.parametrize(
+    ("section", "width", "pump", "small"),
+    [
+        # ISO 9981:1998, 3.2: PK belts want 45 mm at least.
+        ("ribbed", "", 50, False),
+        # SAE J636, Table 1A, as a published summary prints it: 13A (1/2 in) wants 76 mm.
+        ("v", "  width: 12.7\n", 70, True),
+        ("v", "  width: 12.7\n", 78, False),
+        # Nobody has said which section it is.
+        ("v", "", 70, False),
+    ],
+)
+def test_a_pulley_that_is_small_for_its_belt_is_told_of(
+    section: str, width: str, pump: float, small: bool
+) -> None:
+    reach, _ = checked(layout_of(section=section, belt=width, pump=pump, out="240"))
+    assert ("is small for a" in reach.note) is small
 
 
 # -- do they stand in line ----------------------------------------------------------------------

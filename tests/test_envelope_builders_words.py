@@ -97,7 +97,7 @@ def test_the_one_thing_on_a_scan_is_meant_without_naming_it() -> None:
         ("left horn: {depth: 60, width: 100, height: 80}\n", "add is: box"),
         ("steering box: {turns: 4}\n", "box"),
         ("fender: {depth: 60}\n", "add is: box"),
-        ("tensioner: {diameter: 60}\n", "add is: pulley or box"),
+        ("tensioner: {diameter: 60}\n", "add is: idler pulley"),
         ("x: {is: fender}\n", "write is: box"),
     ],
 )

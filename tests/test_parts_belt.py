@@ -179,8 +179,9 @@ def band_by_hand(made: Belt) -> dict[str, Expected]:
 
 def test_declarations_hang_together() -> None:
     checks.check_kind(Belt)
-    (over,) = kind_of(Belt).references
+    over, *others = kind_of(Belt).references
     assert (over.key, over.many, over.least) == ("over", True, 2)
+    assert {one.among for one in others if one.among} == {"over"}
 
 
 def test_without_a_run_there_is_no_belt() -> None:

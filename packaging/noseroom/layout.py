@@ -21,7 +21,7 @@ from noseroom.memo import Memo
 from noseroom.parts.base import Part, Port
 from noseroom.parts.hose import ON_PORT, Hose
 from noseroom.parts.registry import PARTS
-from noseroom.parts.runs import belt_feature, belt_lead_mm, belt_run, hose_run
+from noseroom.parts.runs import belt_circles, belt_feature, belt_lead_mm, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
 from noseroom.survey.network import Station
 from noseroom.survey.solution import Placement, Survey, solve, solve_near
@@ -267,7 +267,7 @@ def arrange(
             placed[name] = _place(entry, survey, fitted, shapes)
     for name, entry in fitted.items():
         if entry.kind in _DERIVED:
-            one = _place_derived(entry, placed, fitted)
+            one = place_derived(entry, placed, fitted)
             if one is not None:
                 placed[name] = one
     return Layout(
@@ -375,7 +375,7 @@ def _place(
     )
 
 
-def _place_derived(
+def place_derived(
     entry: PartEntry, placed: Mapping[str, PlacedPart], fitted: Mapping[str, PartEntry]
 ) -> PlacedPart | None:
     """A belt or hose from what it runs between; None where some of that is not there."""
@@ -384,14 +384,20 @@ def _place_derived(
     names = [name for given in entry.references.values() for name in given]
     lead_mm, filled = 0.0, dict[str, Any]()
     if entry.kind == "belt":
-        ends = [placed[name] for name in names if name in placed]
+        over = entry.references["over"]
+        ends = [placed[name] for name in over if name in placed]
         if len(ends) < 2:
             return None
         # The belt is drawn in x = 0 of its first pulley: a belt circle that lies there goes first.
-        ends.sort(key=lambda one: abs(one.part.features()[belt_feature(one.part)].point[0]) > 0)
+        flat = [not abs(one.part.features()[belt_feature(one.part)].point[0]) > 0 for one in ends]
+        first = flat.index(True) if True in flat else 0
+        ends = [*ends[first:], *ends[:first]]
         pulleys = [(one.part, one.pose) for one in ends]
-        filled["run"] = belt_run(pulleys)
-        lead_mm = belt_lead_mm(pulleys)
+        behind = entry.references.get("back on", ())
+        filled["back"] = tuple(one.name in behind for one in ends) if behind else ()
+        proud = entry.sizes["proud"]
+        filled["run"] = belt_circles(pulleys, filled["back"], float(values["proud"]))
+        lead_mm = belt_lead_mm(pulleys) + (proud.half_width if behind else 0.0)
     else:
         pairs = [name.split(".", 1) for name in names]
         ends = [placed[name] for name, _ in pairs if name in placed]

@@ -1,8 +1,9 @@
 """Does the belt reach every pulley, and do its pulleys stand in line?
 
-A belt is drawn round the outside of its pulleys, in the plane of one of them. Whether it can run
-like that is asked here: a pulley inside the loop is missed however well everything keeps clear, and
-a belt that leaves a pulley's plane by more than a little is thrown off.
+A belt is drawn round its pulleys, in the plane of one of them. Whether it can run like that is
+asked here: a pulley inside the loop is missed however well everything keeps clear, and a belt that
+leaves a pulley's plane by more than a little is thrown off. Length, speeds and slip have modules of
+their own.
 """
 
 from __future__ import annotations
@@ -12,6 +13,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from noseroom.checks import words
+from noseroom.checks.belt_length import check_length
+from noseroom.checks.belt_route import Route, route_of
+from noseroom.checks.belt_slip import check_slip
+from noseroom.checks.belt_speed import Speeds, check_speeds, known, section
 from noseroom.checks.drive import Drive, Lean, Wrap
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs
@@ -24,15 +29,20 @@ REACH, LINE = "does the belt reach every pulley", "do the pulleys stand in line"
 
 
 def check_belts(pairs: Pairs, rules: Rules) -> tuple[Finding, ...]:
-    """Two findings for every belt: its reach, and its line."""
+    """Findings on every belt: its reach and its line; its length and slip as far as is asked.
+
+    Then one on each part that says how fast it may turn.
+    """
     layout, moves = pairs.layout, Moves(pairs, rules)
+    every = [one for one in layout.parts.values() if one.kind == "belt"]
+    drives = [Drive(layout, pairs.bends, one) for one in every]
+    drives = [one for one in drives if len(one.circles) > 1]
+    speeds = Speeds(layout, drives)
     found: list[Finding] = []
-    for belt in layout.parts.values():
-        if belt.kind == "belt":
-            drive = Drive(layout, pairs.bends, belt)
-            if len(drive.circles) > 1:
-                found += [_reach(drive, moves), _line(drive, moves)]
-    return tuple(found)
+    for drive in drives:
+        found += [_reach(drive, moves), _line(drive, moves)]
+        found += [*check_length(drive), *check_slip(drive, speeds)]
+    return (*found, *check_speeds(speeds))
 
 
 # -- does it reach ------------------------------------------------------------------------------
@@ -45,6 +55,9 @@ def _reach(drive: Drive, moves: Moves) -> Finding:
     if wraps is None:
         return _not_known(drive, f"reach: {belt.name}", REACH, "reaches all its pulleys")
     worst = min(wraps, key=lambda one: (one.most_deg > 0, one.least_deg, -one.passes_mm))
+    route = route_of(drive, moves)
+    if route.verdict is not Verdict.FITS:
+        return _not_laid(drive, route)
     verdict = _reach_verdict(wraps, limit)
     low = [one for one in wraps if one.least_deg < limit.limit_deg]
     if verdict is Verdict.FOULS:
@@ -60,7 +73,7 @@ def _reach(drive: Drive, moves: Moves) -> Finding:
         question=REACH,
         parts=(belt.name, *(one.pulley for one in low)),
         verdict=verdict,
-        note=_reach_note(drive, low, limit),
+        note=f"{_reach_note(drive, low, limit)}{_small(drive)}",
         remedies=remedies,
         rests_on=rests_on if low else (),
         details={
@@ -68,7 +81,52 @@ def _reach(drive: Drive, moves: Moves) -> Finding:
             "limit_source": limit.source,
             **{f"wrap_deg: {one.pulley}": round(one.nominal_deg, 2) for one in wraps},
             **{f"sure_wrap_deg: {one.pulley}": round(one.least_deg, 2) for one in wraps},
+            **_spans(drive),
         },
+    )
+
+
+def _small(drive: Drive) -> str:
+    """What is said of pulleys that bend the belt more than its standard recommends; no verdict."""
+    one, unit = section(drive.belt), drive.layout.envelope.unit
+    if one.belt == "v" and known(drive.belt, "width") is None:
+        return ""  # nobody has said which section it is
+    said = [
+        f" The {each.part.name} is small for a {one.key} belt: at least "
+        f"{words.at_least(one.least_diameter_mm, unit)} over the rim is recommended."
+        for each in drive.circles
+        if each.sense > 0
+        and 2.0 * each.metal_mm + _half_width_mm(each.part) < one.least_diameter_mm
+    ]
+    return "".join(said)
+
+
+def _half_width_mm(part: PlacedPart) -> float:
+    """How far the diameter over its rim may be off, as read."""
+    read = [one for key, one in part.entry.sizes.items() if key.endswith("diameter")]
+    return max((one.half_width for one in read), default=0.0)
+
+
+def _spans(drive: Drive) -> dict[str, float | str | list[list[float]]]:
+    """The free spans, mm, and the length along the belt's effective line."""
+    path, names = drive.path(), [one.part.name for one in drive.circles]
+    found: dict[str, float | str | list[list[float]]] = {
+        "effective_length_mm": round(path.length_mm, 2)
+    }
+    for span in path.spans:
+        near, far = (names[k] for k in span.pulleys)
+        found[f"span_mm: {near} to {far}"] = round(span.length_mm, 2)
+    return found
+
+
+def _not_laid(drive: Drive, route: Route) -> Finding:
+    return Finding(
+        id=f"reach: {drive.belt.name}",
+        question=REACH,
+        parts=(drive.belt.name, *route.parts),
+        verdict=route.verdict,
+        note=" ".join(route.said),
+        remedies=route.remedies,
     )
 
 
@@ -84,10 +142,12 @@ def _reach_note(drive: Drive, low: Sequence[Wrap], limit: Limit) -> str:
     if not low:
         return f"The {belt} runs over all its pulleys."
     said = []
+    behind = drive.belt.entry.references.get("back on", ())
     for one in low:
         if one.most_deg <= 0:
             passed = words.length(max(one.passes_mm, 0.0), unit)
-            said.append(f"misses the {one.pulley}, which stands {passed} inside its loop")
+            where = "clear of its back" if one.pulley in behind else "inside its loop"
+            said.append(f"misses the {one.pulley}, which stands {passed} {where}")
         elif one.least_deg <= 0:
             said.append(f"may miss the {one.pulley}")
         else:
@@ -151,7 +211,7 @@ def _reaching_moves(
     found = [
         (one.part, way, enough(one.part, way))
         for one in drive.circles
-        if one.part.kind in ("alternator", "compressor")
+        if one.part.kind in _HUNG
         for way in _WAYS
     ]
     return sorted((one for one in found if np.isfinite(one[2])), key=lambda one: one[2])
@@ -264,7 +324,7 @@ def _to_line_up(drive: Drive, moves: Moves, leans: Sequence[Lean], limit: Limit)
     return (f"{said}, but {why}",) if why else (said,)
 
 
-_HUNG = ("alternator", "compressor")
+_HUNG = ("alternator", "compressor", "idler pulley")
 """What hangs in a bracket of its own, which can be shimmed."""
 
 

@@ -2,15 +2,17 @@
 
 Everything is linear in the sources, exactly as the gaps of the other checks are: how far one pulley
 stands out beyond the others in some direction, and how far a free span runs out of a pulley's
-plane. What the linear forms leave is added from the bends.
+plane. What the linear forms leave is added from the bends. Of a belt that also runs on pulleys with
+its back, the wraps are linear themselves (`drive_forms`).
 """
 
 from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +20,7 @@ from numpy.typing import NDArray
 from noseroom.checks.bends import Bends
 from noseroom.errors import GeometryError
 from noseroom.layout import Layout, PlacedPart
-from noseroom.parts.belt import BeltPath, belt_path
+from noseroom.parts.belt_path import BeltPath, belt_path
 from noseroom.parts.runs import belt_feature
 from noseroom.survey.solution import Placement
 
@@ -33,8 +35,9 @@ _NULL_MM = 1e-6
 class Circle:
     """One pulley's belt circle in the vehicle frame.
 
-    centre: (3,) mm. axis: (3,) unit, pointing aft. centre_moves: (3, s) mm, radius_moves: (s,) mm
-    and turn: (3, s) rad per unit of each source.
+    centre: (3,) mm. axis: (3,) unit, pointing aft. radius_mm: of the belt's effective line on it.
+    centre_moves: (3, s) mm, radius_moves: (s,) mm and turn: (3, s) rad per unit of each source.
+    sense: -1 where the belt runs on it with its back, which stands out_mm beyond that line.
     """
 
     part: PlacedPart
@@ -43,6 +46,13 @@ class Circle:
     radius_mm: float
     centre_moves: Floats
     radius_moves: Floats
+    sense: float = 1.0
+    out_mm: float = 0.0
+
+    @property
+    def metal_mm(self) -> float:
+        """Its outside radius."""
+        return self.radius_mm - (self.out_mm if self.sense < 0 else 0.0)
 
     @property
     def placement(self) -> Placement:
@@ -104,7 +114,13 @@ class Drive:
     def __init__(self, layout: Layout, bends: Bends, belt: PlacedPart) -> None:
         self.layout, self.bends, self.belt = layout, bends, belt
         names = dict.fromkeys(belt.ties)
-        self.circles = tuple(circle_of(layout.parts[name]) for name in names)
+        behind = belt.entry.references.get("back on", ())
+        self.back = tuple(name in behind for name in names)
+        self.proud_mm = belt.entry.sizes["proud"].value
+        self.circles = tuple(
+            circle_of(layout.parts[name], self.proud_mm if back else None)
+            for name, back in zip(names, self.back, strict=True)
+        )
 
     @property
     def frame(self) -> Floats:
@@ -126,7 +142,7 @@ class Drive:
 
     def path(self, moved: Mapping[str, Floats] | None = None) -> BeltPath:
         """The belt over its pulleys; see `run`."""
-        return belt_path(self.run(moved))
+        return belt_path(self.run(moved), self.back if any(self.back) else ())
 
     def wraps_deg(self, moved: Mapping[str, Floats] | None = None) -> list[float]:
         """The angle that the belt lies on each pulley, as adjusted, deg."""
@@ -142,6 +158,22 @@ class Drive:
         than every other one does. Each such difference is linear in the sources, so that directions
         in which it surely does, and those in which it may, are told one by one.
         """
+        found = self.centre_forms
+        if found is None:
+            return None
+        if any(self.back):
+            from noseroom.checks.drive_forms import wraps_in_turn
+
+            return wraps_in_turn(self)
+        return self._wraps(*found)
+
+    @cached_property
+    def centre_forms(self) -> tuple[Floats, Floats] | None:
+        """How the centres move in the belt's plane; None where nothing fixes them there.
+
+        (n, 2, s) mm per unit of each source, as seen from the first pulley, and (n,) mm how far
+        each strays beyond that.
+        """
         first = self.circles[0]
         forms, strays = [], []
         for one in self.circles:
@@ -153,9 +185,9 @@ class Drive:
             forms.append(self.frame.T @ (one.centre_moves - first.rigid(one.centre)))
             bend = self.bends.most_mm(first.part.name, one.part.name, one.centre[None])
             strays.append(float(np.sqrt(bend @ bend)))
-        return self._wraps(np.array(forms)[:, 1:], strays)
+        return np.array(forms)[:, 1:], np.array(strays)
 
-    def _wraps(self, forms: Floats, strays: Sequence[float]) -> tuple[Wrap, ...]:
+    def _wraps(self, forms: Floats, strays: Floats) -> tuple[Wrap, ...]:
         sure, run, count = self.layout.uncertainty, self.run(), len(self.circles)
         step = math.tau / _STEPS_ROUND
         angles = (np.arange(_STEPS_ROUND) + 0.5) * step
@@ -227,8 +259,11 @@ class Drive:
         )
 
 
-def circle_of(part: PlacedPart) -> Circle:
-    """The belt circle of a placed pulley. Raises GeometryError where it has none."""
+def circle_of(part: PlacedPart, back_mm: float | None = None) -> Circle:
+    """The belt circle of a placed pulley. Raises GeometryError where it has none.
+
+    back_mm: how far the belt's back stands out of its effective line, where it runs on that.
+    """
     name = belt_feature(part.part)
     centre, axis, moves = part.touch_point(name)
     placement = part.placements[0]
@@ -242,13 +277,17 @@ def circle_of(part: PlacedPart) -> Circle:
     radius = float(np.real(part.part.features()[name].radius))
     if not np.isfinite(centre).all():
         raise GeometryError(f"the {part.name} is not at a finite place")
-    return Circle(part, centre, axis if axis[0] >= 0 else -axis, radius, moves, radius_moves)
+    aft = axis if axis[0] >= 0 else -axis
+    if back_mm is None:
+        return Circle(part, centre, aft, radius, moves, radius_moves)
+    return Circle(part, centre, aft, radius + back_mm, moves, radius_moves, -1.0, back_mm)
 
 
 def _rim(one: Circle, out: Floats) -> Floats:
-    """The point of a pulley's own belt circle that lies furthest in a direction, (3,) mm."""
+    """Where a span that has the outside in a direction touches a pulley's belt circle, (3,) mm."""
     within = out - (out @ one.axis) * one.axis
-    return np.asarray(one.centre + one.radius_mm * within / float(np.sqrt(within @ within)))
+    reach = one.sense * one.radius_mm / float(np.sqrt(within @ within))
+    return np.asarray(one.centre + reach * within)
 
 
 def _rim_moves(one: Circle, point: Floats) -> Floats:

@@ -28,7 +28,8 @@ FURTHEST_MM = 150.0
 
 _MOVABLE = (
     "hose", "drier", "bracket", "condenser", "electric fan", "shroud", "compressor", "alternator",
-    "hood latch", "grille", "bumper bar", "box", "cylinder", "scan", "belt", "fan", "pulley",
+    "idler pulley", "hood latch", "grille", "bumper bar", "box", "cylinder", "scan", "belt", "fan",
+    "pulley",
     "crank pulley", "radiator", "steering link", "anti-roll bar", "pitman arm", "hood",
     "water pump", "engine", "core support",
 )  # fmt: skip

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, choice, length
+from noseroom.parts.base import About, Port, choice, length
+from noseroom.parts.driven import Driven
 from noseroom.parts.ears import Ear
 from noseroom.survey.features import Feature, axis, box_faces, circle, cylinder, face, vector
 
@@ -21,7 +22,7 @@ _SHAFT = 0.4
 
 
 @dataclass(frozen=True, kw_only=True)
-class Alternator(Part):
+class Alternator(Driven):
     """An alternator or generator with its pulley on.
 
     Datum: the middle of its pulley's belt plane. The body begins a gap behind the pulley; both ears

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.belt import Belt, Span
+from noseroom.parts.belt import Belt
+from noseroom.parts.belt_path import Span
 from noseroom.parts.fan import Fan
 from noseroom.survey.features import vector
 
 if TYPE_CHECKING:
     import cadquery as cq
 
-_SIDES = 72
 _OUTERMOST = (3, 4)
 """Which corners of the section stand at the tips: they are circumscribed."""
 _EARLY, _LATE = 0.25, 0.75
@@ -43,6 +43,8 @@ class FlexingFan(Fan):
 
     forward_mm: float = 0.0
     aft_mm: float = 0.0
+    sides: ClassVar[int] = 72
+    """Wedges round the axis."""
 
     @classmethod
     def of(cls, fan: Fan, forward_mm: float, aft_mm: float) -> Self:
@@ -68,11 +70,11 @@ class FlexingFan(Fan):
     def pieces(self) -> tuple[Piece, ...]:
         """Wedges round the axis that hold the section turned once round."""
         around = self._profile()
-        grow = 1.0 / math.cos(math.pi / _SIDES)
+        grow = 1.0 / math.cos(math.pi / self.sides)
         made = []
-        for k in range(_SIDES):
+        for k in range(self.sides):
             corners = []
-            for angle in (math.tau * k / _SIDES, math.tau * (k + 1) / _SIDES):
+            for angle in (math.tau * k / self.sides, math.tau * (k + 1) / self.sides):
                 y, z = math.cos(angle), math.sin(angle)
                 for place, (x, radius) in enumerate(around):
                     out = radius * grow if place in _OUTERMOST else radius
@@ -111,7 +113,7 @@ class FlappingBelt(Belt):
         return tuple(pieces.hull("belt", self._swing(span)) for span in self.path.spans)
 
     def _swing(self, span: Span) -> list[Any]:
-        half, inside, back = self._band()
+        half, inside, back = self.band()
         along = (span.end - span.start) / max(span.length_mm, 1e-9)
         outward = (math.cos(span.outward), math.sin(span.outward))
         corners = []

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, choice, length
+from noseroom.parts.base import About, Port, choice, length
+from noseroom.parts.driven import Driven
 from noseroom.parts.ears import Ear
 from noseroom.survey.features import Feature, axis, box_faces, circle, cylinder, face, vector
 
@@ -23,7 +25,7 @@ _PAD_MARGIN_MM = 4.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Compressor(Part):
+class Compressor(Driven):
     """A belt-driven compressor with its clutch.
 
     Datum: the middle of the clutch nose's front face. The nose is the clutch with its pulley, a
@@ -81,6 +83,39 @@ class Compressor(Part):
     )
     elbow_mm: float = length(
         "ports.elbow room", "straight room beyond a port", low=5, high=150, usual=50, reach=15
+    )
+
+    left_mm: float = length(
+        "places.left",
+        "how far to the left of its place its bracket may also hold it",
+        low=0,
+        high=400,
+        usual=0,
+        source=NOT_KNOWN,
+    )
+    right_mm: float = length(
+        "places.right",
+        "how far to the right",
+        low=0,
+        high=400,
+        usual=0,
+        source=NOT_KNOWN,
+    )
+    up_mm: float = length(
+        "places.up",
+        "how far up",
+        low=0,
+        high=400,
+        usual=0,
+        source=NOT_KNOWN,
+    )
+    down_mm: float = length(
+        "places.down",
+        "how far down",
+        low=0,
+        high=400,
+        usual=0,
+        source=NOT_KNOWN,
     )
 
     def _ears(self) -> dict[str, Ear]:

@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Freedom, Part, angle, choice, length
+from noseroom.parts.base import About, Freedom, Part, angle, choice, length, share
 from noseroom.survey.features import Feature, axis, box_faces, face, vector
 
 if TYPE_CHECKING:
@@ -79,6 +80,8 @@ class Engine(Part):
         "block.length", "front face to rear", low=150, high=1200, usual=650, reach=200, when=_SHOWN
     )
 
+    idle_rpm: float = share("idle", "rpm", low=0, high=2000, usual=0, source=NOT_KNOWN)
+    red_line_rpm: float = share("red line", "rpm", low=0, high=12000, usual=0, source=NOT_KNOWN)
     mounts: str = choice(
         "mounts",
         "rubber",

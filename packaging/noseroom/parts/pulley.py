@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, choice, count, length
+from noseroom.parts.base import About, choice, count, length
+from noseroom.parts.driven import Driven
 from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ _V_DEPTH = 0.9  # depth of a V groove per mm of its top width; common practice
 
 
 @dataclass(frozen=True, kw_only=True)
-class Pulley(Part):
+class Pulley(Driven):
     """A V or multi-rib pulley that slides along its carrier's axis until it is measured.
 
     Datum: the middle of the belt plane on the axis; the rim is symmetric about that plane. Its
@@ -174,3 +175,57 @@ class CrankPulley(Pulley):
         assumed=("middle 45 mm ± 40 mm ahead of {carrier}.front",),
         touches=(("web", "block"),),
     )
+
+    torque_nm: float = 0.0  # it drives, and the engine bears it
+    highest_rpm: float = 0.0
+    rotation: str = choice(
+        "rotation", "clockwise", "anticlockwise", help="seen from the front of the car"
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdlerPulley(Pulley):
+    """A loose pulley that only guides a belt, or that a tensioner presses against it.
+
+    Datum: as `Pulley`. It stands where its own stud or arm holds it, on no other shaft. A flat one
+    is a plain drum, for the belt's back.
+    """
+
+    about: ClassVar[About] = replace(
+        Pulley.about,
+        name="idler pulley",
+        help="loose pulley that guides a belt or tightens it: an idler, or a tensioner's",
+        carried_by=("engine", "car"),
+        freedom="placed",
+        assumed=(
+            "parallel to {carrier} ± 1/2 deg",
+            "middle 45 mm ± 40 mm ahead of {carrier}.front",
+        ),
+        start_mm=(-50.0, 150.0, 60.0),
+        also=("tensioner pulley",),
+        touches=(),
+    )
+
+    section: str = choice("section", "flat", "v", "ribbed", help="which belt it is cut for")
+    face_mm: float = length(
+        "width",
+        "face to face",
+        low=8,
+        high=60,
+        usual=25,
+        reach=6,
+        when=("section", "flat"),
+    )
+
+    def _groove(self) -> tuple[Any, Any, Any]:
+        """None where it is flat."""
+        return (0.0, 0.0, 0.0) if self.section == "flat" else super()._groove()
+
+    def _middles(self) -> tuple[Any, ...]:
+        """None where it is flat."""
+        return () if self.section == "flat" else super()._middles()
+
+    @property
+    def width_mm(self) -> Any:
+        """Rim width, face to face."""
+        return self.face_mm if self.section == "flat" else super().width_mm

@@ -21,7 +21,7 @@ from noseroom.parts.front_end import BumperBar, Grille, HoodLatch
 from noseroom.parts.hood import Hood
 from noseroom.parts.hose import Hose
 from noseroom.parts.obstacles import Box, Cylinder, Mark
-from noseroom.parts.pulley import CrankPulley, Pulley
+from noseroom.parts.pulley import CrankPulley, IdlerPulley, Pulley
 from noseroom.parts.radiator import Radiator
 from noseroom.parts.scan import ScannedPart
 from noseroom.parts.shroud import Shroud
@@ -40,6 +40,7 @@ _ALL: tuple[type[Part], ...] = (
     Fan,
     Pulley,
     CrankPulley,
+    IdlerPulley,
     Alternator,
     Compressor,
     Belt,

@@ -29,19 +29,23 @@ def belt_feature(part: Part) -> str:
     return name
 
 
-def belt_run(pulleys: Sequence[tuple[Part, Floats]]) -> tuple[tuple[float, float, float], ...]:
-    """Circles (y, z, radius) that a belt lies on, in the first pulley's belt plane.
+def belt_circles(
+    pulleys: Sequence[tuple[Part, Floats]], back: Sequence[bool] = (), proud_mm: float = 0.0
+) -> tuple[tuple[float, float, float], ...]:
+    """Circles (y, z, radius) of a belt's effective line, in the first pulley's belt plane.
 
     pulleys: parts with their poses (4, 4), in order round the belt. Each has a feature "belt" or
-    "middle" with the radius that the belt lies on. Raises GeometryError where one has none.
+    "middle" with the radius that the belt lies on. back: on which of them it runs with its back,
+    which stands out of that line by proud_mm. Raises GeometryError where a part has no pulley.
     """
     first = np.linalg.inv(pulleys[0][1])
     circles: list[tuple[float, float, float]] = []
-    for part, pose in pulleys:
+    for k, (part, pose) in enumerate(pulleys):
         lies_on = part.features()[belt_feature(part)]
         centre = np.append(np.asarray(lies_on.point, dtype=float), 1.0)
         _, y, z, _ = first @ pose @ centre
-        circles.append((float(y), float(z), float(np.real(lies_on.radius))))
+        out = proud_mm if k < len(back) and back[k] else 0.0
+        circles.append((float(y), float(z), float(np.real(lies_on.radius)) + out))
     return tuple(circles)
 
 
@@ -49,7 +53,7 @@ def belt_lead_mm(pulleys: Sequence[tuple[Part, Floats]]) -> float:
     """How far at most the belt on its pulleys leaves the plane that it is drawn in, mm.
 
     That plane is x = 0 of the first pulley; the belt circles of the others may stand before or
-    behind it, or lean out of it. pulleys: as for `belt_run`. A free span lies between its ends.
+    behind it, or lean out of it. pulleys: as for `belt_circles`. A free span lies between its ends.
     """
     back = np.linalg.inv(pulleys[0][1])
     most = 0.0
