@@ -182,7 +182,7 @@ def test_a_tensioner_on_the_slack_side_holds_more_than_on_the_tight_one(turns: s
             parts=SPRUNG.format(out=60, side=side),
         )
         if turns == "anticlockwise":
-            layout.parts["crank pulley"].entry.choices["rotation"] = turns  # type: ignore[index]
+            layout.parts["crank pulley"].entry.choices["turns"] = turns  # type: ignore[index]
         one = found_of(layout, SLIP)
         wraps = dict(
             zip(

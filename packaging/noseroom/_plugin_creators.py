@@ -14,7 +14,7 @@ from dataclasses import MISSING, Field, fields
 from types import MappingProxyType
 from typing import Any
 
-from noseroom.envelope.kinds import Choice, Size
+from noseroom.envelope.kinds import NOT_KNOWN, Choice, Size
 from noseroom.envelope.suggest import did_you_mean, listed
 from noseroom.errors import GeometryError
 from noseroom.geometry.kernel import from_kernel, load_cadquery
@@ -37,6 +37,8 @@ _RUNS = {
     "belt": ("(y, z, r) in mm of each pulley in the belt's plane", 2),
     "hose": ("(x, y, z) in mm of each point of its centre line", 2),
 }
+_NO_SHAPE = frozenset({"mounts", "flex", "flap"})
+_NO_SHAPE_WORDS = frozenset({"turns", "hub.material", "bolts.hole"})
 _UNITS = {"length": " mm", "angle": " degrees", "number": "", "count": ""}
 _COMBINE = ("combine", "clean", "swept")
 
@@ -87,8 +89,12 @@ def _declared(part: type[Part]) -> Iterator[tuple[Field[Any], Size | Choice | No
     for one in fields(part):
         declared = one.metadata.get("file")
         key = declared.key if isinstance(declared, Choice | Size) else ""
-        if key in ("mounts", "flex", "flap") or key.startswith("moves."):
-            continue  # how far it moves is no matter of its shape
+        if key in _NO_SHAPE or key.startswith(("moves.", "adjuster.")):
+            continue  # how far it moves, or what it bears, is no matter of its shape
+        if isinstance(declared, Choice) and key in _NO_SHAPE_WORDS:
+            continue
+        if isinstance(declared, Size) and declared.source == NOT_KNOWN:
+            continue  # what nobody can guess shapes nothing
         if isinstance(declared, Size | Choice) or one.name == "run":
             yield one, declared
 

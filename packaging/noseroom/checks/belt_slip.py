@@ -133,7 +133,7 @@ def _with_the_clock(drive: Drive) -> bool:
     """Whether the belt runs as the path is drawn: clockwise as one faces the grille."""
     for one in drive.layout.parts.values():
         if one.kind == "crank pulley":
-            return one.entry.choices.get("rotation", "clockwise") == "clockwise"
+            return one.entry.choices.get("turns", "clockwise") == "clockwise"
     return True
 
 

@@ -21,8 +21,10 @@ _MOST_MM = 300.0
 _AFT = np.array([1.0, 0.0, 0.0])
 
 
-def electric_offers(pairs: Pairs, rules: Rules, fan: PlacedPart) -> Iterator[str]:
+def electric_offers(pairs: Pairs, rules: Rules, fan: PlacedPart) -> Iterator[tuple[str, bool]]:
     """Remedies: an electric fan behind the core, and in front of it as a last resort.
+
+    Each with whether a usual one finds room there.
 
     The depths are from boxes round all that faces the core, so that they are never too large.
     """
@@ -31,27 +33,30 @@ def electric_offers(pairs: Pairs, rules: Rules, fan: PlacedPart) -> Iterator[str
     placed = [one for one in pairs.layout.parts.values() if not one.unplaced]
     core = next((one for one in placed if one.kind == "radiator"), None)
     if core is None:
-        yield f"leave the {fan.name} off, and put an electric fan on the radiator"
+        yield f"leave the {fan.name} off, and put an electric fan on the radiator", True
         return
     front = next(one for kind in _CORES for one in placed if one.kind == kind)
     behind, before = (_depth(pairs, rules, fan, *one) for one in ((core, 1.0), (front, -1.0)))
     if behind.mm >= SLIM_MM:
         yield (
             f"leave the {fan.name} off, and put an electric fan behind the {core.name}: with its "
-            f"motor it may be {behind.said(unit)} ({memory})"
+            f"motor it may be {behind.said(unit)} ({memory})",
+            True,
         )
     less = "" if behind.mm >= SLIM_MM else f", as it may only be {behind.said(unit)} behind it"
     if before.mm >= SLIM_MM:
         yield (
             f"as a last resort, leave the {fan.name} off, and put an electric fan in front of the "
             f"{front.name}{less}: there it may be {before.said(unit)} ({memory}), but it stands "
-            f"in the way of the air when the car moves, and draws less of it (common practice)"
+            f"in the way of the air when the car moves, and draws less of it (common practice)",
+            True,
         )
     elif less:
         yield (
-            f"leave the {fan.name} off only if an electric fan is found that is "
-            f"{behind.said(unit)} behind the {core.name}, or {before.said(unit)} in front of the "
-            f"{front.name} ({memory})"
+            f"leave the {fan.name} off only if an electric fan is found that goes behind the "
+            f"{core.name}, {behind.said(unit)} at most, or in front of the {front.name}, "
+            f"{before.said(unit)} at most ({memory})",
+            False,
         )
 
 
@@ -63,10 +68,10 @@ class _Depth:
     part: str
 
     def said(self, unit: str) -> str:
-        """As in "it may be 60 mm deep, up to the compressor"."""
+        """As in "it may be 60 mm deep to the compressor"."""
         if not self.part:
             return "as deep as they are made"
-        return f"{words.length(max(self.mm, 0.0), unit)} deep, up to the {self.part}"
+        return f"{words.length(max(self.mm, 0.0), unit)} deep to the {self.part}"
 
 
 def _depth(pairs: Pairs, rules: Rules, fan: PlacedPart, core: PlacedPart, way: float) -> _Depth:

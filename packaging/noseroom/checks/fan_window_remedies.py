@@ -102,8 +102,10 @@ def remedies(moves: Moves, window: Window, room: Room, only_swept: bool) -> tupl
     sound = [one for one in found if one is not None and one.spacer_mm <= MOST_SPACER_MM]
     made = sorted(sound, key=lambda one: one.why != "")
     said = [one.text(unit) for one in made if not one.why]
-    said += electric_offers(moves.pairs, moves.rules, fan)
+    electric = list(electric_offers(moves.pairs, moves.rules, fan))
+    said += [text for text, fits in electric if fits]
     said += [one.text(unit) for one in made if one.why]
+    said += [text for text, fits in electric if not fits]
     return (*said, *(one.text(unit) for one in wider))
 
 

@@ -178,8 +178,8 @@ class CrankPulley(Pulley):
 
     torque_nm: float = 0.0  # it drives, and the engine bears it
     highest_rpm: float = 0.0
-    rotation: str = choice(
-        "rotation", "clockwise", "anticlockwise", help="seen from the front of the car"
+    turns: str = choice(
+        "turns", "clockwise", "anticlockwise", help="which way, seen from the front of the car"
     )
 
 
