@@ -127,7 +127,7 @@ def test_the_example_is_a_nose_that_can_be_read() -> None:
 
 
 def test_the_scan_shown_belongs_in_the_example() -> None:
-    whole, scan, _ = [text for language, text in BLOCKS if language == "yaml"]
+    whole, scan, *_ = [text for language, text in BLOCKS if language == "yaml"]
     nose = read_text(whole + scan, KINDS, rule_keys=clearance_rules())
     panel = nose.parts["inner panel"]
     assert set(panel.points) == {"lower bolt", "upper bolt", "strut top"}
@@ -136,13 +136,30 @@ def test_the_scan_shown_belongs_in_the_example() -> None:
 
 
 def test_what_moves_is_read_as_shown() -> None:
-    whole, _, moves = [text for language, text in BLOCKS if language == "yaml"]
+    whole, _, moves, _ = [text for language, text in BLOCKS if language == "yaml"]
     more = "fan:\n  diameter: 17\nhood latch:\n  place: wanted\n"
     nose = read_text(whole + moves + more, KINDS, rule_keys=clearance_rules())
     assert [one.direction for one in nose.parts["engine"].pried] == [None, "aft"]
     assert nose.parts["hood"].sizes["moves.open"].value == 60
     assert nose.parts["drag link"].kind == "steering link"
     assert nose.parts["drag link"].sizes["moves.up"].value == 76.2
+
+
+def test_spacer_and_belts_are_read_as_shown() -> None:
+    whole, *_, drive = [text for language, text in BLOCKS if language == "yaml"]
+    more = """
+engine: {place: wanted}
+crank pulley: {diameter: 6 3/4}
+water pump pulley: {diameter: 6 1/8}
+alternator: {pulley: {diameter: 2 3/4}}
+tensioner pulley: {is: idler pulley, carried by: engine, diameter: 3}
+"""
+    nose = read_text(whole + drive + more, KINDS, rule_keys=clearance_rules())
+    belt = nose.parts["fan belt"]
+    assert belt.references["back on"] == ("tensioner pulley",)
+    assert belt.sizes["adjuster.out"].value == pytest.approx(1.75 * 25.4)
+    assert nose.parts["water pump"].choices["hub.material"] == "cast iron"
+    assert nose.shop.spacers_mm == pytest.approx((25.4, 38.1, 50.8, 63.5))
 
 
 def test_a_rule_is_changed_as_shown() -> None:
