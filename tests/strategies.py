@@ -135,12 +135,20 @@ class _Writer:
 
     def _refer(self, tree: dict[str, object], kind: Kind) -> None:
         radiator = next((n for n, k in self.parts.items() if k.name == "radiator"), None)
-        for one in kind.references:
+        for one in sorted(kind.references, key=lambda one: one.completes):
+            # No reference may name what another of its group does.
             fits = [n for n, k in self.parts.items() if k.name in one.kinds]
             if one.port and radiator and self.rng.random() < 0.5:
                 self._put(tree, one.key, f"{radiator}.{self.rng.choice(('upper', 'lower'))} neck")
             elif not one.port and one.least:
                 self._put(tree, one.key, f"[{', '.join(fits)}]")
+            elif not one.port and fits:
+                # What completes a group of keys has to stand where one of them does.
+                needed = one.completes != "" and self._sided(one.completes) in tree
+                other = [n for n in fits if n not in tree.get(self._sided("adjuster"), {}).values()]
+                if other and (needed or self.rng.random() < 0.3):
+                    named = self.rng.choice(other)
+                    self._put(tree, one.key, f"[{named}]" if one.many else named)
 
     # -- values ----------------------------------------------------------------------------
 

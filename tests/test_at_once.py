@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from drive_nose import DRIVE
 from noseroom.checks.drift import Checked, Drift
 from noseroom.checks.margins import AT_REST, MOVING, Margins
 from noseroom.checks.motion import motions_of
@@ -17,7 +18,7 @@ from noseroom.layout import Layout, arrange, network_of
 from noseroom.parts.registry import KINDS
 from noseroom.pipeline import Session
 from noseroom.report.changes import at_once
-from noseroom.survey.solution import solve_near
+from noseroom.survey.near import solve_near
 from noseroom.tables.clearances import clearance_rules
 from test_session import NOSE
 
@@ -158,6 +159,26 @@ def test_readings_that_agree_much_less_are_adjusted_afresh() -> None:
     assert solve_near(stations, sentences, near.survey) is None
     stations, sentences = network_of(read_text(twice, KINDS), read_text(twice, KINDS).parts)
     assert solve_near(stations, sentences, near.survey) is not None
+
+
+@pytest.mark.parametrize(("was", "now", "stands"), [(100, 101, True), (120, 121, False)])
+def test_an_assumption_that_would_come_back_is_not_left_out(
+    was: int, now: int, stands: bool
+) -> None:
+    """With the blades at 120 mm the readings refute an assumption that they bear out at 121."""
+
+    def text(blades: int) -> str:
+        old = "12 o'clock 100 aft"
+        assert DRIVE.count(old) == 1
+        return "format: 1\n" + DRIVE.replace(old, f"12 o'clock {blades} aft")
+
+    envelope = read_text(text(now), KINDS)
+    stations, sentences = network_of(envelope, envelope.parts)
+    near = laid_out(text(was)).survey
+    assert (solve_near(stations, sentences, near) is not None) is stands
+    fresh = laid_out(text(now)).survey
+    left = [{(one.station, one.text) for one in it.refuted} for it in (near, fresh)]
+    assert (left[0] == left[1]) is stands
 
 
 # -- how far things have come ----------------------------------------------------------------

@@ -103,6 +103,20 @@ def test_stock_lengths_go_by_the_trades_steps() -> None:
     assert series_of("v", "mm").between(10.0, 20.0) == ()
 
 
+def test_what_a_belt_may_be_off_its_mark_is_counted() -> None:
+    """From memory: a V belt within 3 mm and 0.3 %, a multi-rib one within 5 mm and 0.5 %."""
+    v, ribbed = series_of("v", "mm"), series_of("ribbed", "mm")
+    assert (v.tolerance(900.0), v.tolerance(1800.0)) == pytest.approx((3.0, 5.4))
+    assert (ribbed.tolerance(900.0), ribbed.tolerance(2000.0)) == pytest.approx((5.0, 10.0))
+    assert v.within(897.0, 915.4) == (900.0,)
+    assert v.within(909.5, 915.5) == (912.5,)
+    assert v.within(909.6, 915.5) == v.within(909.5, 915.4) == ()
+    assert v.near(902.9, 909.6) == (900.0, 912.5)
+    assert v.near(903.1, 909.4) == ()
+    for row in (v, ribbed):
+        assert "from memory" in row.source
+
+
 def test_friction_round_a_pulley_is_eulers() -> None:
     """Euler: mu 0.3 over 180 deg gives 2.566332; in grooves of 40 deg 0.87714 and 15.7308."""
     assert float(capstan(0.3, math.pi)) == pytest.approx(2.566332, abs=1e-6)

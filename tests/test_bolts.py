@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from itertools import product
 
 import pytest
 
-from noseroom.checks.spacer_bolts import Joint, Span, bolting, limits_of
+from noseroom.checks.spacer_bolts import Bolting, Joint, Span, bolting, limits_of, washers_meet
 from noseroom.physics import bolts, screw_threads
 from noseroom.tables import fasteners as tables
 from noseroom.tables.fasteners import ThreadSize
@@ -170,6 +172,19 @@ def test_limits_of_metric_threads_follow_the_standards_formulas(one: ThreadSize)
         assert found == pytest.approx(tolerance, rel=0.06)
 
 
+@pytest.mark.parametrize("one", of_unit("mm"), ids=lambda one: one.thread)
+def test_least_diameters_of_metric_bolts_are_those_of_the_table(one: ThreadSize) -> None:
+    """ISO 965-1, tables of es (g) and Td (6) by pitch, micrometres (from memory)."""
+    free, tolerance = {
+        0.75: (22, 140),
+        1.0: (26, 180),
+        1.25: (28, 212),
+        1.5: (32, 236),
+        1.75: (34, 265),
+    }[one.pitch_mm]
+    assert one.least_major_mm == pytest.approx(one.major_mm - (free + tolerance) / 1000)
+
+
 # -- loads ------------------------------------------------------------------------------------
 
 
@@ -247,6 +262,8 @@ def test_the_moment_on_a_bearing() -> None:
     """1.5 kg 60 mm out: 1.5 × 9.80665 × 0.06 = 0.8826 N·m, by hand."""
     assert bolts.moment_nm(1.5, 60) == pytest.approx(0.8826, abs=1e-4)
     assert bolts.moment_growth(60, 60) == 2.0
+    # A spacer of half the fan's mass, its middle 50 mm out: (1.5 × 120 + 0.75 × 50) / (1.5 × 60).
+    assert bolts.moment_growth(60, 60, 0.5, 50) == pytest.approx((180 + 37.5) / 90)
     with pytest.raises(ValueError, match="lever"):
         bolts.moment_growth(0, 60)
 
@@ -286,6 +303,33 @@ def test_washers_and_nuts() -> None:
         assert tables.washers()[size].outside_mm == outside
         assert tables.washers()[size].most_mm == 1.8
         assert tables.nuts()[size].height_mm == nut
+
+
+@pytest.mark.parametrize(
+    ("size", "outside", "over", "thickness"),
+    [
+        ("1/4", 0.625, 0.015, (0.051, 0.080)),
+        ("5/16", 0.688, 0.015, (0.051, 0.080)),
+        ("3/8", 0.812, 0.015, (0.051, 0.080)),
+        ("7/16", 0.922, 0.015, (0.051, 0.080)),
+        ("1/2", 1.062, 0.030, (0.074, 0.121)),
+    ],
+)
+def test_inch_washers_are_those_of_the_narrow_series(
+    size: str, outside: float, over: float, thickness: tuple[float, float]
+) -> None:
+    """ASME B18.21.1, type A, narrow, with their tolerance (reprinted in a machinist's handbook)."""
+    one = tables.washers()[size]
+    assert one.outside_mm == pytest.approx(INCH * outside)
+    assert one.most_outside_mm == pytest.approx(INCH * (outside + over))
+    assert (one.least_mm, one.most_mm) == pytest.approx([INCH * x for x in thickness])
+
+
+def test_washers_meet_where_their_circle_is_too_short() -> None:
+    """12 on 1 3/4 in are 1.75 × sin 15° = 0.453 in apart, 4 are 1.237; each is up to 0.703 in."""
+    washer = tables.washers()["5/16"]
+    assert washers_meet(washer, 12, 1.75 * INCH)
+    assert not washers_meet(washer, 4, 1.75 * INCH)
 
 
 def test_engagement_rules_of_thumb() -> None:
@@ -385,9 +429,68 @@ def test_a_bolt_that_bottoms_says_so_and_what_to_cut() -> None:
     assert made.bolt is None
     assert made.trouble == "bottoms"
     assert made.cut is not None
-    assert 69.85 - 1.524 < made.cut.least_mm < made.cut.most_mm < 76.2
-    assert made.cut.least_mm == pytest.approx(59.52 + 7.94 + 1.06, abs=0.02)
-    assert made.cut.most_mm == pytest.approx(58.59 + 12.7 - 1.06, abs=0.02)
+    length = made.cut.length
+    assert 69.85 - 1.524 < length.least_mm < length.most_mm < 76.2
+    assert length.least_mm == pytest.approx(59.52 + 7.94 + 1.06, abs=0.02)
+    assert length.most_mm == pytest.approx(58.59 + 12.7 - 1.06, abs=0.02)
+    # 3 in has 7/8 in of thread (ASME B18.2.1, from memory): its shank of 53.98 ends in the grip.
+    assert made.cut.bolt is not None
+    assert made.cut.bolt.label == "3"
+
+
+def deep(thread: str, depth: float, material: str, thickness: float) -> Bolting:
+    """What bolts a spacer to a blind hole, whose depth may be 0.5 mm off."""
+    metric = replace(
+        joint(thread, "blind", depth, material, grade="8.8"),
+        depth=Span.about(depth, 0.5),
+        flange=Span(2.9, 3.1),
+    )
+    return bolting(metric, thickness)
+
+
+def test_cutting_a_bolt_leaves_its_shank_as_it_is() -> None:
+    """M8 of 80 mm has 22 mm of thread (ISO 4014, from memory), so 58 of shank; the grip is 55.0.
+
+    Cut to 65 mm it would have 7 mm of thread left, and 65 - 55 = 10 is asked for. M8 of 70 mm, at
+    its longest 70.95 (ISO 4759-1, js15, from memory), has 48.95 of shank, and goes down to its
+    shortest.
+    """
+    made = deep("M8", 17.0, "steel", 50.8)
+    assert made.trouble == "bottoms"
+    assert made.cut is not None
+    assert made.cut.bolt is not None
+    assert made.cut.bolt.label == "70"
+    assert made.grip.least_mm == pytest.approx(55.0, abs=0.01)
+    assert made.cut.length.least_mm == pytest.approx(55.8 + 8 + 1.25, abs=0.01)
+    assert made.cut.length.most_mm < 70
+
+
+def test_where_each_longer_shank_would_bind_the_screw_is_threaded_to_the_head() -> None:
+    """M10 of 90 mm has 26 mm of thread: 64 mm and more of shank; the grip may be 64.6 mm.
+
+    With what its length may be over, 0.7 mm and more (ISO 4759-1, from memory), that is too much.
+    """
+    made = deep("M10", 23.0, "cast iron", 60.0)
+    assert made.grip.least_mm == pytest.approx(64.6, abs=0.01)
+    assert made.cut is not None
+    assert made.cut.bolt is None
+
+
+@pytest.mark.parametrize("thread", ["5/16-18", "3/8-24", "M8", "M10x1.25"])
+def test_what_is_cut_still_has_thread_enough(thread: str) -> None:
+    """By its shank: length less 2 d + 1/4 in or 6 mm (B18.2.1, ISO 4014, from memory)."""
+    found = 0
+    for depth, thickness in product(range(12, 30), range(20, 62, 7)):
+        cut = deep(thread, depth, "steel", float(thickness)).cut
+        if cut is None or cut.bolt is None:
+            continue
+        found += 1
+        one = row(thread)
+        threaded = 2 * one.major_mm + (INCH / 4 if one.unit == "in" else 6.0)
+        shank = max(cut.bolt.length_mm - threaded, 0.0)
+        assert shank <= 1.4 - 0.11 + 2.9 + thickness - 0.1 + 0.7
+        assert cut.length.least_mm <= cut.length.most_mm < cut.bolt.length_mm
+    assert found > 5
 
 
 def test_a_hub_too_shallow_for_its_thread() -> None:

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from shapely import union_all
+from shapely.geometry import Point
 
 from drive_layouts import drive_of, found_of, layout_of
 from noseroom.checks.belts import check_belts
@@ -47,15 +49,17 @@ def test_two_even_pulleys_take_twice_the_distance_and_one_girth() -> None:
 
 
 def test_the_sizes_on_sale_within_the_take_up_are_listed_with_where_they_tighten() -> None:
-    """524 + 120 pi is 900.99: of the sizes by 5 mm, 885 to 940 lie within 20 and 40 mm of it."""
+    """524 + 120 pi is 900.99: what is off by 5 mm (from memory) stays within 881 and 941."""
     one = found_of(pair_of(262.0, 10.0, 20.0), LENGTH)
     assert one.verdict is Verdict.FITS
     stock = one.details["stock_mm"]
     assert isinstance(stock, list)
-    assert [row[0] for row in stock] == [885.0 + 5.0 * k for k in range(12)]
+    assert [row[0] for row in stock] == [890.0 + 5.0 * k for k in range(10)]
     for size, by in stock:
         assert by == pytest.approx((size - 524.0 - EVEN) / 2.0, abs=0.05)
     assert "string" in one.note
+    assert one.details["stock_maybe_mm"] == [[880.0], [885.0], [940.0], [945.0]]
+    assert one.note.count("from memory") == 1
 
 
 def test_a_v_belt_is_named_by_its_outside_length() -> None:
@@ -69,12 +73,17 @@ def test_a_v_belt_is_named_by_its_outside_length() -> None:
 
 
 def test_no_size_within_the_take_up_fouls_and_says_how_much_further() -> None:
-    """903.49 lies between 900 and 905; 0.3 mm either way reach neither."""
-    one = found_of(pair_of(263.25, 0.3, 0.3), LENGTH)
+    """906.25 lies between 900 and 912.5; 0.3 mm either way reach neither, off by 3 mm or not."""
+    given = {"section": "v", "belt": "  proud: 2 ± 0.01\n"}
+    apart = (906.25 - EVEN - 4 * math.pi) / 2.0
+    one = found_of(pair_of(apart, 0.3, 0.3, **given), LENGTH)
     assert one.verdict is Verdict.FOULS
     (remedy,) = one.remedies
     further = float(remedy.split(" move ")[1].split(" mm")[0])
-    assert found_of(pair_of(263.25, 0.3, 0.3 + further + 0.2), LENGTH).verdict is Verdict.FITS
+    reached = found_of(pair_of(apart, 0.3, 0.3 + further + 0.2, **given), LENGTH)
+    assert reached.verdict is Verdict.FITS
+    short = found_of(pair_of(apart, 0.3, 0.3 + further - 0.5, **given), LENGTH)
+    assert short.verdict is Verdict.TOO_CLOSE
 
 
 def test_a_size_that_the_readings_may_put_out_of_reach_is_too_close_to_call() -> None:
@@ -128,6 +137,41 @@ def test_a_slide_stops_where_two_pulleys_meet() -> None:
     assert "stops after" in one.note
 
 
+def through_the_middle(up: str, ease: float) -> Layout:
+    """The pump's pulley, the largest, between the two others: the belt lies on it twice."""
+    return layout_of(
+        pump=220, crank=100, up=up, out="0", belt=SLIDE.format(ease=ease, out=20, more="")
+    )
+
+
+def test_a_slide_stops_at_a_pulley_that_the_belt_lies_on_twice() -> None:
+    """Rims of 110 and 60 mm, 220 mm apart: 50 mm to go. The string is Shapely's hull."""
+    layout = through_the_middle("220", 150)
+    assert len(drive_of(layout).path().arcs) == 4
+    one = found_of(layout, LENGTH)
+    assert "On the slack side the compressor stops after" in one.note
+    lengths = {}
+    for key, up in (("from", 170.0), ("to", 240.0)):
+        rims = [(0.0, -200.0, 50.0), (0.0, 0.0, 110.0), (0.0, up, 60.0)]
+        circles = [Point(y, z).buffer(r, quad_segs=400) for y, z, r in rims]
+        lengths[key] = union_all(circles).convex_hull.length + math.tau * 1.5
+    # A step of the way is 2 mm, and the belt grows by less than 2 mm for each.
+    assert lengths["from"] - 0.05 <= one.details["take_up_from_mm"] <= lengths["from"] + 4.0
+    assert one.details["take_up_to_mm"] == pytest.approx(lengths["to"], abs=0.05)
+    stock = one.details["stock_mm"]
+    assert isinstance(stock, list)
+    assert stock
+    assert all(by >= -50.0 for _, by in stock)
+
+
+def test_pulleys_that_overlap_where_they_stand_give_no_sizes_though_one_is_touched_twice() -> None:
+    layout = through_the_middle("165", 10)
+    assert len(drive_of(layout).path().arcs) == 4
+    found = check_belts(Pairs(layout), Rules(layout.envelope))
+    assert LENGTH not in [one.id for one in found]
+    assert found_of(layout, "reach: drive belt").verdict is Verdict.FOULS
+
+
 PIVOT = """\
 pivot bolt:
   is: cylinder
@@ -155,6 +199,24 @@ def test_a_pivot_turns_the_accessory_about_its_bolt() -> None:
         pulleys[1] = (160.0 + 140.0 * math.sin(turn), -200.0 + 140.0 * math.cos(turn), 60.0)
         outside = float(belt_run(pulleys).length) + math.tau * 1.5
         assert said[key] == pytest.approx(outside, abs=0.05)
+
+
+@pytest.mark.filterwarnings("error")
+def test_an_accessory_that_stands_on_its_pivot_leaves_it_open() -> None:
+    layout = layout_of(
+        parts=PIVOT.replace("axis 200 below", "axis 60 below"),
+        belt="  adjuster: {moves: compressor, by: pivot, about: pivot bolt, in: 15, out: 30}\n",
+    )
+    one = found_of(layout, LENGTH)
+    assert one.verdict is Verdict.NOT_KNOWN
+    assert "stands on the axis" in one.note
+    assert "about:" in one.remedies[0]
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_way_that_only_tightens_ends_where_it_stands() -> None:
+    said = found_of(pair_of(262.0, 0.0, 20.0), LENGTH).details
+    assert said["take_up_from_mm"] == pytest.approx(524.0 + EVEN, abs=0.02)
 
 
 def test_a_named_accessory_turns_about_its_own_ear() -> None:

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+import drive_layouts
 from drive_layouts import drive_of, found_of, layout_of
 from noseroom.checks.belts import check_belts
 from noseroom.checks.pairs import Pairs
@@ -36,6 +37,34 @@ def test_an_accessory_turns_by_pitch_diameters(limit: int, verdict: Verdict) -> 
     assert one.details["ratio"] == pytest.approx(144 / 124, abs=2e-4)
     assert one.details["rpm_at_red_line"] == pytest.approx(5806.5, abs=1.0)
     assert one.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("limit", "red", "verdict"),
+    [
+        ("6100 ± 200", "5000", Verdict.FITS),
+        ("5900 ± 200", "5000", Verdict.TOO_CLOSE),
+        ("5700 ± 200", "5000", Verdict.TOO_CLOSE),
+        ("5500 ± 200", "5000", Verdict.FOULS),
+        ("6300", "5000 ± 400", Verdict.FITS),
+        ("6200", "5000 ± 400", Verdict.TOO_CLOSE),
+        ("5400", "5000 ± 400", Verdict.TOO_CLOSE),
+        ("5300", "5000 ± 400", Verdict.FOULS),
+        ("100 ± 200", "5000", Verdict.FOULS),
+    ],
+)
+def test_what_figures_may_be_off_counts(limit: str, red: str, verdict: Verdict) -> None:
+    """144 / 124 of 5000 rpm is 5806.5, of 4600 rpm 5341.9, of 5400 rpm 6271.0."""
+    given = {"section": "ribbed", "engine": f"  red line: {red}\n"}
+    one = found_of(layout_of(driven=f"  highest speed: {limit}\n", **given), SPEED)
+    assert one.verdict is verdict
+    assert bool(one.remedies) is (verdict is not Verdict.FITS)
+
+
+@pytest.mark.parametrize(("kind", "times"), [("v", 1), ("ribbed", 0)])
+def test_a_pitch_line_from_memory_is_said_to_be_so(kind: str, times: int) -> None:
+    given = {"driven": "  highest speed: 9000\n", "engine": "  red line: 5000\n"}
+    assert found_of(layout_of(section=kind, **given), SPEED).note.count("from memory") == times
 
 
 def test_the_pulley_that_is_offered_turns_it_slowly_enough() -> None:
@@ -94,7 +123,7 @@ def test_a_second_belt_goes_on_from_the_shaft_that_the_first_one_turns() -> None
 # -- slip -----------------------------------------------------------------------------------------
 
 
-def pair_of(torque: float, tension: float | None, **more: str) -> Layout:
+def pair_of(torque: float | str, tension: float | str | None, **more: str) -> Layout:
     """Two ribbed pulleys of 120 mm; the belt lies on half of each."""
     return layout_of(
         over=PAIR,
@@ -133,6 +162,83 @@ def test_the_tension_that_is_asked_for_is_enough() -> None:
     assert found_of(pair_of(25, needed + 1), SLIP).verdict is Verdict.FITS
     assert found_of(pair_of(25, needed - 2), SLIP).verdict is Verdict.TOO_CLOSE
     assert "allow" in one.remedies[0]
+
+
+@pytest.mark.parametrize(
+    ("torque", "tension", "verdict"),
+    [
+        ("25", "400 ± 50", Verdict.FITS),
+        ("25", "400 ± 100", Verdict.TOO_CLOSE),
+        ("25", "150 ± 50", Verdict.FOULS),
+        ("25", "200 ± 100", Verdict.TOO_CLOSE),
+        ("25 ± 2", "400", Verdict.FITS),
+        ("25 ± 20", "400", Verdict.TOO_CLOSE),
+        ("25 ± 20", "150", Verdict.TOO_CLOSE),
+    ],
+)
+def test_a_load_and_a_tension_count_at_their_worst_end(
+    torque: str, tension: str, verdict: Verdict
+) -> None:
+    one = found_of(pair_of(torque, tension), SLIP)
+    (load, more), (pull, loose) = (
+        (float(each.split(" ± ")[0]), float(f"{each} ± 0".split(" ± ")[1]))
+        for each in (torque, tension)
+    )
+    low, high = (belt_figures()[f"friction {end}"].figure for end in ("low", "high"))
+    worst = by_hand(load + more, pull - loose, low)
+    assert one.details["reserve"] == pytest.approx(worst, rel=0.01)
+    best = by_hand(load - more, pull + loose, high)
+    assert one.details["reserve_at_best"] == pytest.approx(best, rel=0.01)
+    assert one.verdict is verdict
+    assert one.note.count("from memory") == 1
+
+
+def test_a_load_that_may_be_nothing_has_no_best_end() -> None:
+    one = found_of(pair_of("20 ± 20", "1000"), SLIP)
+    assert one.verdict is Verdict.FITS
+    assert "bears at least" in one.note
+    assert "reserve_at_best" not in one.details
+
+
+@pytest.mark.parametrize("tension", [None, 2000])
+def test_a_tension_that_no_belt_bears_is_not_asked_for(tension: float | None) -> None:
+    """200 N·m at 62 mm pull with 3226 N: Euler asks for over 2500 N at rest for 1.3 of that."""
+    assert 1.3 / by_hand(200, 1.0, belt_figures()["friction low"].figure) > 2500
+    one = found_of(pair_of(200, tension), SLIP)
+    assert one.verdict is (Verdict.NOT_KNOWN if tension is None else Verdict.TOO_CLOSE)
+    assert "tension_needed_n" not in one.details
+    (remedy,) = one.remedies
+    assert "lie on more of the" in remedy
+
+
+@pytest.mark.parametrize("tension", ["", "  tension: 300\n"])
+def test_a_pulley_that_the_readings_may_take_off_the_belt_asks_for_more_wrap(
+    tension: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A compressor that the belt hardly touches has no surely wrapped angle, and holds nothing."""
+    small = drive_layouts.COMPRESSOR.replace("nose: {{diameter: 120", "nose: {{diameter: 90")
+    monkeypatch.setattr(drive_layouts, "COMPRESSOR", small)
+    layout = layout_of(
+        pump=80, crank=100, up="-92", out="4 ± 6", section="ribbed",
+        driven="  torque: 20\n", belt=tension,
+    )  # fmt: skip
+    one = found_of(layout, SLIP)
+    assert one.verdict is (Verdict.FOULS if tension else Verdict.NOT_KNOWN)
+    assert one.details["weakest"] == "compressor"
+    assert "lie on more of the compressor" in one.remedies[0]
+    assert not any("N (" in remedy for remedy in one.remedies)
+
+
+def test_a_pulley_that_the_belt_lies_on_twice_leaves_slip_open() -> None:
+    """How two places on one pulley share its pull follows from creep, which nobody has read."""
+    layout = layout_of(
+        pump=220, crank=100, up="220", out="0",
+        driven="  torque: 20\n", belt="  tension: 300\n",
+    )  # fmt: skip
+    one = found_of(layout, SLIP)
+    assert one.verdict is Verdict.NOT_KNOWN
+    assert "the water pump pulley in two places" in one.note
+    assert one.remedies
 
 
 def test_what_nobody_has_said_of_a_load_leaves_it_open() -> None:

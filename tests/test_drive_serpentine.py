@@ -262,6 +262,11 @@ drive belt:
     [
         ("  back on: [idler pulley]", "drive belt.back on", "one of those under over"),
         ("  adjuster: {moves: idler pulley}", "drive belt.adjuster.moves", "one of those under"),
+        (
+            "  adjuster: {moves: alternator, by: pivot, about: alternator}",
+            "drive belt.adjuster.about",
+            "another part than the one under adjuster.moves",
+        ),
         ("  adjuster: {out: 20}", "drive belt.adjuster.moves", "is moved to tighten it"),
         ("  adjuster: {by: screw, moves: alternator}", "drive belt.adjuster.by", "slide or pivot"),
     ],

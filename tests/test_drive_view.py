@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -191,6 +192,19 @@ def test_places_are_drawn_about_where_the_compressor_stands() -> None:
     assert places.best == ((u - 4.0, v + 2.0),)
     assert 'class="places"' in sheet("small_estate")
     assert 'class="places"' not in sheet("long_six_roadster")
+
+
+def test_the_picture_shows_no_place_where_the_text_says_that_none_was_found() -> None:
+    """Some of the grid is free, and none of it stood up when it was judged by itself."""
+    (told,) = stand("small_estate")
+    none = replace(told, details=told.details | {"best_mm": []})
+    layout = nose("small_estate")
+    view = drive_view(layout, (*findings(layout), none))
+    assert view is not None
+    (places,) = (one.places for one in view.belts if one.places is not None)
+    assert places.rows == places.best == ()
+    assert "No place for the compressor was found" in drive_svg(view)
+    assert "Green" not in drive_svg(view)
 
 
 def test_a_pulley_that_is_missed_is_said_to_be() -> None:

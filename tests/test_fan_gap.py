@@ -158,6 +158,7 @@ def nose_of(
     ahead: str = "  ahead: 38",
     more: str = "",
     moves: str = "",
+    nose: str = NOSE,
     **other: Any,
 ) -> Layout:
     """A nose worked by hand: blade 38 ahead of and 17 behind the mounting face.
@@ -166,7 +167,7 @@ def nose_of(
     12.7 + 1.5 behind: the states in which they are real ask for less (test_fan_window.py).
     """
     given = {"front": 34.0, "rear": 14.2, "diameter": 300, "width": 55.0, "speed": 3.0} | other
-    text = NOSE.format(
+    text = nose.format(
         x_rad=x_rad,
         tilt=tilt,
         half=half,
@@ -294,6 +295,60 @@ def test_a_radiator_that_nobody_placed_leaves_the_question_open() -> None:
     one = checked(nose_of(x_obj=None, more=drier))
     assert one.verdict is Verdict.NOT_KNOWN
     assert "drier" in one.note
+
+
+# -- a spacer that is on already ---------------------------------------------------------------
+
+
+def on_spacer(thick: float, **given: Any) -> Layout:
+    """The nose worked by hand, its fan that much further out."""
+    bare = "mount 0 ahead of water pump.hub.face"
+    assert NOSE.count(bare) == 1
+    there = NOSE.replace(bare, f"mount {thick} ahead of water pump.hub.face")
+    return nose_of(nose=there, **given)
+
+
+def test_with_a_spacer_on_the_whole_of_the_one_in_its_place_is_said() -> None:
+    """53.2 to 80.0 from the hub, whatever is on: 54 to 79 in whole millimetres, never 34 to 59."""
+    bare, on = checked(nose_of()), checked(on_spacer(20.0))
+    assert_window(on, 33.2, 60.0)
+    assert "a spacer of 54 mm to 79 mm" in bare.note
+    assert "a spacer of 54 mm to 79 mm in the place of the one that is on would" in on.note
+    (remedy,) = on.remedies
+    assert remedy.startswith("put one spacer of 54 mm to 79 mm in the place of the one that is on")
+    assert remedy.endswith("never stack spacers")
+    assert "between hub and fan; " not in remedy
+
+
+def test_what_needs_another_spacer_as_well_says_the_whole_of_it() -> None:
+    """With the radiator 7.2 further forward one thickness is left from the hub, 53.2."""
+    remedies = checked(on_spacer(20.0, x_rad=118.0)).remedies
+    (said,) = (one for one in remedies if one.startswith("move the radiator"))
+    thick, instead = said.split("one spacer of ")[1].split(" mm ")
+    assert 53.2 <= float(thick) <= 53.2 + 2 * END_MM
+    assert instead == "in the place of the one that is on"
+    assert remedies[0].startswith("take off the spacer that is on, measure again")
+
+
+def test_the_right_spacer_that_is_on_is_said_to_keep_its_room() -> None:
+    one = checked(on_spacer(60.0))
+    assert one.verdict is Verdict.FITS
+    assert one.note == "The fan keeps its room with the 60 mm spacer that is on."
+    assert one.remedies == ()
+
+
+def test_a_pulleys_web_between_hub_and_fan_is_no_spacer() -> None:
+    """3 mm of sheet (common practice): what is added is said."""
+    one = checked(on_spacer(3.0))
+    assert "spacer_on_mm" not in one.details
+    assert "between hub and fan; never stack spacers" in one.remedies[0]
+
+
+def test_where_hardly_a_shim_would_do_none_is_spoken_of() -> None:
+    """152 - 38 - 34 = 80 are left ahead; with the radiator at 74 two of them."""
+    one = checked(nose_of(x_obj=None, x_rad=74.0))
+    assert_window(one, 0.0, 2.0)
+    assert one.note == "The fan needs no spacer."
 
 
 # -- where no spacer helps ------------------------------------------------------------------------

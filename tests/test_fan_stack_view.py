@@ -20,6 +20,7 @@ from noseroom.report.drawing_svg import text_boxes_of
 from noseroom.report.drawing_text import Box
 from noseroom.report.fan_stack import FanStack, fan_stacks
 from noseroom.report.fan_stack_svg import FRAME, fan_stack_svg
+from noseroom.units import read_length
 from noseroom.workshop.nose_files import stack_sheets
 
 DEMOS = Path(__file__).parents[1] / "vehicle_envelopes"
@@ -122,7 +123,7 @@ def test_the_picture_is_true_to_the_readings() -> None:
 
 def test_the_window_stands_where_the_mounting_face_may_stand() -> None:
     stack = stack_of(pickup(), CASES["one window"])
-    band = next(one for one in stack.outlines if one.label.startswith("window"))
+    band = next(one for one in stack.outlines if one.label == "where its mounting face may stand")
     u0, _, u1, _ = band.polygon.bounds
     assert (u0, u1) == pytest.approx((-57.9, -49.2))
 
@@ -170,7 +171,7 @@ def test_what_limits_each_end_is_named() -> None:
     assert "At most 2 1/4 in: the radiator." in sheet
     van_sheet = said(fan_stack_svg(stack_of(van(), CASES["no spacer needed"])))
     assert "No spacer is needed." in van_sheet
-    assert "At most 2.2 mm" in van_sheet
+    assert "At most 2 mm" in van_sheet
 
 
 def test_windows_that_have_no_room_are_counted() -> None:
@@ -186,6 +187,45 @@ def test_a_window_is_never_said_to_be_wider_than_it_is() -> None:
     sheet = said(fan_stack_svg(stack))
     assert "At least 2 in" in sheet  # 49.3 mm is 1.941 in
     assert "At most 2 3/16 in" in sheet  # 57.1 mm is 2.248 in
+
+
+def test_what_is_cut_off_ends_in_a_break_line_and_the_condenser_is_whole() -> None:
+    stack = stack_of(pickup(), CASES["one window"])
+    sheet = fan_stack_svg(stack)
+    assert len(groups(sheet, "break")) == len(stack.cuts) > 0
+    core = next(one for one in stack.outlines if one.label == "radiator").polygon
+    top = core.bounds[3]
+    assert any(start[1] == end[1] == pytest.approx(top) for start, end in stack.cuts)
+    left = min(one.polygon.bounds[0] for one in stack.outlines)
+    assert not any(start[0] == end[0] == pytest.approx(left) for start, end in stack.cuts)
+
+
+def test_with_a_spacer_on_the_rule_is_of_one_in_its_place() -> None:
+    """19.05 and 20.6 on top of 38.1 mm are 2 1/4 and 2.31 in: 57.15 / 25.4 = 2.25, never 3/4."""
+    sheet = fan_stack_svg(stack_of(pickup(), gap((19.05, 20.6), spacer_on_mm=38.1)))
+    assert "At least 2 1/4 in" in said(sheet)
+    assert "3/4 in" not in said(sheet).replace("2 3/4 in", "").replace("1 3/4 in", "")
+    marks = [one.findtext(f"{SVG}title", "") for one in groups(sheet, "stock")]
+    assert not [one for one in marks if "spacer, 1 in" in one or "spacer, 1/2 in" in one]
+    (kept,) = (one for one in marks if "does not keep" not in one)
+    assert kept.startswith("stock spacer, 2 1/4 in")
+
+
+def test_the_spacer_that_is_on_is_said_to_do() -> None:
+    fits = gap((0.0, 1.1), verdict=Verdict.FITS, spacer_on_mm=57.15)
+    sheet = said(fan_stack_svg(stack_of(pickup(), fits)))
+    assert "The 2 1/4 in spacer that is on will do." in sheet
+    assert "No spacer is needed" not in sheet
+
+
+def test_a_narrow_window_is_drawn_with_a_spacer_inside_it() -> None:
+    """1 1/4 in is 31.75 mm, 1 3/16 in 30.16 mm: sixteenths would cross over."""
+    stack = stack_of(pickup(), gap((30.8, 31.7)))
+    thin, thick = stack.ends
+    assert 30.8 <= read_length(thin.said, "in").value < read_length(thick.said, "in").value <= 31.7
+    (ghost,) = (one for one in stack.outlines if one.kind == "ghost")
+    text = ghost.label.removeprefix("fan with a spacer of ").removesuffix(", mid-window")
+    assert 30.8 <= read_length(text, "in").value <= 31.7
 
 
 def test_the_chosen_spacer_is_drawn_and_named() -> None:

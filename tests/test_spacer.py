@@ -12,6 +12,7 @@ from noseroom.checks.spacer_choice import Choice, Room, choose
 from noseroom.checks.spacer_remedies import remedies
 from noseroom.checks.spacer_stack import Missing, Stack
 from noseroom.checks.spacer_words import lines, note
+from noseroom.parts.spacer import Spacer
 from noseroom.tables import fasteners as tables
 from noseroom.units import read_thread
 
@@ -43,6 +44,7 @@ def joint(depth: float = 16.0, hole: str = "through", material: str = "steel") -
     )
 
 
+RING = Spacer(thickness_mm=25.0, diameter_mm=76.0, bore_mm=16.0, bolt_circle_mm=44.45, hole_mm=8.73)
 STACK = Stack(
     fan="fan",
     pump="water pump",
@@ -52,11 +54,13 @@ STACK = Stack(
     missing=(),
     pilot=Span.about(14.0, 1.0),
     between=Span.about(0.0),
-    lever=Span.about(60.0),
+    bearing=Span.about(40.0),
+    balance=Span.about(20.0),
     sure_lever=True,
     mass_kg=None,
     most_rpm=None,
     hub_mm=76.0,
+    ring=RING,
     unfit="",
     stock=tables.stock_spacers(),
 )
@@ -134,20 +138,67 @@ def test_the_hubs_pilot_is_left_or_the_spacer_has_its_own() -> None:
     long = chosen(replace(STACK, pilot=Span.about(69.0, 1.0))).best
     assert long.pilot_left_mm == pytest.approx(4.5)
     assert not long.double_pilot
-    assert chosen(replace(STACK, pilot=Span.about(66.5, 1.0))).best.double_pilot
+    # 66.5 ± 1 mm: too little comes through 63.5, and a recess for it leaves no floor.
+    between = chosen(replace(STACK, pilot=Span.about(66.5, 1.0)))
+    stuck = next(one for one in between.options if one.thickness_mm == 63.5)
+    assert stuck.double_pilot
+    assert "too thin for two pilots" in stuck.form.faults[0]
+    assert between.best.form.faults == ()
+
+
+def test_a_spacer_that_cannot_be_made_is_never_the_best() -> None:
+    """A pilot of 20 ± 1 mm and its recess of 22 ask for 25 mm with two pilots; 3/4 in covers it."""
+    found = chosen(replace(STACK, pilot=Span.about(20.0, 1.0)), Room(((16.5, 25.6),)))
+    assert found.best.thickness_mm == pytest.approx(25.4)
+    stuck = chosen(replace(STACK, pilot=Span.about(20.0, 1.0)), Room(((18.0, 22.0),)))
+    assert stuck.best.stuck
+    assert "No spacer that keeps the fan's room can be made" in note(stuck)
+    assert "too thin for two pilots, for which it would take 25.0 mm" in note(stuck)
+    assert "both faces" not in said(stuck)
+    assert not any("fit one spacer" in one for one in remedies(stuck))
+
+
+def test_a_hub_without_a_pilot_takes_a_plain_spacer() -> None:
+    """A pilot of 1.5 ± 1 mm centres nothing, and a recess for it would be for nothing."""
+    found = chosen(replace(STACK, pilot=Span.about(1.5, 1.0)))
+    assert not found.best.double_pilot
+    assert "no pilot to speak of" in said(found)
+    assert not any("both faces" in one for one in (*remedies(found), said(found)))
+
+
+def test_a_cut_names_its_bolt_and_is_never_too_short() -> None:
+    """M8 in 17 mm of steel: 65.05 mm at least, said as 65.1; 70 mm less its tolerance at most."""
+    one = tables.thread_like(read_thread("M8"))
+    assert one is not None
+    metric = replace(
+        joint(17.0, "blind"),
+        thread=one,
+        depth=Span.about(17.0, 0.5),
+        flange=Span(2.9, 3.1),
+        grade=tables.grades()["8.8"],
+        lengths=tables.bolt_lengths("mm"),
+    )
+    found = chosen(replace(STACK, unit="mm", joint=metric, stock=()), Room(((50.6, 51.0),)))
+    (cut,) = [one for one in remedies(found) if one.startswith("cut bolts")]
+    assert "cut bolts M8x1.25 × 70 mm down to between 65.1 mm and 69.4 mm" in cut
 
 
 def test_moments_with_masses_by_hand() -> None:
     """2 kg at 60 mm is 1.177 N·m; at 123.5 mm 2.422.
 
-    An aluminium ring of 76 mm and 63.5 mm long weighs 0.778 kg; its middle is 31.75 mm out: 0.242.
+    An aluminium ring of 76 mm and 63.5 mm long weighs 0.778 kg; its middle is 40 + 31.75 mm out of
+    the bearing: 0.547 N·m. So it is 2.969 N·m, 2.52 times today's.
     """
     found = chosen(replace(STACK, mass_kg=2.0))
     assert found.moments_nm is not None
     today, then = found.moments_nm
     assert today.most_mm == pytest.approx(1.177, abs=1e-3)
     assert found.spacer_kg == pytest.approx(0.778, abs=1e-3)
-    assert then.most_mm == pytest.approx(2.422 + 0.242, abs=2e-3)
+    assert then.most_mm == pytest.approx(2.422 + 0.547, abs=2e-3)
+    assert found.best.growth.most_mm == pytest.approx(2.969 / 1.177, abs=5e-3)
+    assert found.best.growth.least_mm == found.best.growth.most_mm
+    assert "2.53 times today's moment" in said(found)  # 2.522, rounded up
+    assert "own weight not counted" in said(chosen())
 
 
 # -- what comes first, and what cannot be ------------------------------------------------------
@@ -242,7 +293,7 @@ def test_what_is_missing_is_named_with_how_to_get_it() -> None:
     ("stuck", "why", "cure"),
     [
         (joint(10.0, "blind", "aluminium"), "asks for 5/8 in", "machine shop"),
-        (joint(13.3, "blind", "steel"), "bottoms in the hub", "cut longer bolts down"),
+        (joint(13.3, "blind", "steel"), "bottoms in the hub", "cut bolts 5/16-24 × "),
         (joint(25.0, "through", "aluminium"), "runs into the hub's thread", "up to the head"),
         (
             replace(joint(), lengths=tables.bolt_lengths("in")[:6]),
@@ -264,7 +315,11 @@ def test_only_a_known_speed_gives_a_figure_for_balance() -> None:
     assert any("highest speed with its maker" in one for one in remedies(chosen()))
     fast = chosen(replace(STACK, most_rpm=4500.0))
     assert fast.off_centre_mm == pytest.approx(0.0134, abs=5e-5)
-    assert "0.013 mm off centre" in said(fast)
+    text = said(fast)
+    assert "its middle of mass may lie 0.013 mm off the axis" in text
+    assert "Its balance" in text
+    assert "off centre" not in text
+    assert "may run" not in text
     assert "from memory" in said(fast)
 
 

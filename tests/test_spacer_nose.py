@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 from pathlib import Path
 
 import jsonschema
@@ -14,12 +15,15 @@ from noseroom.checks.rules import Rules
 from noseroom.checks.spacer import check_spacers, room_of, spacer_choice
 from noseroom.checks.spacer_choice import Room, choose
 from noseroom.checks.spacer_stack import Stack, stack_of
+from noseroom.checks.spacer_words import lines, note
 from noseroom.envelope.reader import json_schema, read_text
 from noseroom.errors import EnvelopeError
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
+from noseroom.report.fan_stack import fan_stacks
 from noseroom.report.result import verdict_of
+from noseroom.workshop.spacer_plan import NoSpacerError, spacer_plan
 
 INCH = 25.4
 PICKUP = Path(__file__).parents[1] / "vehicle_envelopes" / "farm_pickup.yaml"
@@ -108,8 +112,22 @@ def test_the_pickups_bolts_by_hand(pickup: Layout) -> None:
     assert made.clamp_n == pytest.approx(11_810, rel=0.01)
     assert made.torque_nm.most_mm == pytest.approx(18.8, rel=0.01)
     assert made.torque_nm.least_mm == pytest.approx(14.1, rel=0.01)
-    # Moment: (60.3 + 50.8) / 60.3.
-    assert (best.growth.least_mm + best.growth.most_mm) / 2 == pytest.approx(1.84, abs=0.02)
+    # Moment: the fan's 1.6 kg go from 60.3 to 111.1 mm; 0.625 kg of spacer lie 38.1 + 3.2 + 25.4 =
+    # 66.7 mm out: (1.6 × 111.1 + 0.625 × 66.7) / (1.6 × 60.3).
+    assert (best.growth.least_mm + best.growth.most_mm) / 2 == pytest.approx(2.27, abs=0.03)
+    moments = found.moments_nm
+    assert moments is not None
+    # At most, with a lever of 67.1 mm: 1.6 × 9.807 × 117.9 + 0.625 × 9.807 × 69, N·mm.
+    assert moments[1].most_mm == pytest.approx(1.850 + 0.423, abs=0.02)
+    assert moments[1].most_mm / moments[0].most_mm == pytest.approx(2.16, abs=0.02)
+
+
+def test_a_spacer_of_one_inch_is_much_for_the_pickups_bearing_too(pickup: Layout) -> None:
+    """(1.6 × 85.7 + 0.313 × 54) / (1.6 × 60.3) = 1.60: more than 1.5, which counts as much."""
+    found = choose(stack(pickup), Room(((25.0, 26.0),)))
+    assert found is not None
+    assert found.best.growth.least_mm < 1.60 < found.best.growth.most_mm
+    assert "that is much" in " ".join(lines(found))
 
 
 def test_the_pickups_window_its_choice_and_what_it_leaves(pickup: Layout) -> None:
@@ -225,6 +243,67 @@ def test_where_no_spacer_can_be_bolted_the_fan_stays_as_it_is(
     assert answer.remedies
 
 
+@pytest.mark.parametrize(
+    ("window", "change", "why"),
+    [
+        ((12.0, 15.0), (), "too thin for two pilots"),
+        ((49.0, 58.0), (("count: 4", "count: 12"),), "the washers of 12 bolts"),
+        ((49.0, 53.0), (("length: 9/16", "length: 2"),), "too thin for two pilots"),
+    ],
+)
+def test_what_cannot_be_made_never_fits(
+    window: tuple[float, float], change: tuple[tuple[str, str], ...], why: str
+) -> None:
+    layout = changed(*change)
+    gap = Finding("fan gap: fan", "", ("fan",), Verdict.FOULS, "")
+    (answer,) = check_spacers(layout, (gap,), {"fan": Windowed(layout, Room((window,)))})  # type: ignore[dict-item]
+    assert answer.verdict is Verdict.FOULS
+    assert why in answer.note
+    assert answer.remedies
+    assert not any("fit one spacer" in one for one in answer.remedies)
+    gap = replace(gap, details={"spacer_mm": [list(window)]})
+    with pytest.raises(NoSpacerError, match=why):
+        spacer_plan(layout, gap)
+
+
+def test_choice_and_drawing_agree_on_the_form(pickup: Layout) -> None:
+    """One pilot or two, and whether at all: the answer and the bench say the same."""
+    kinds = set()
+    lengths = ("1/16", "9/16", "1 1/2", "3")
+    layouts = [changed(("length: 9/16", f"length: {length}")) for length in lengths]
+    for layout, low in product(layouts, (10.0, 24.0, 37.0, 50.0)):
+        window = (low, low + 3.0)
+        found = choose(stack(layout), Room((window,)))
+        assert found is not None
+        gap = Finding(
+            *("fan gap: fan", "", ("fan",), Verdict.FOULS, ""),
+            details={"spacer_mm": [list(window)]},
+        )
+        if found.best.form.faults:
+            kinds.add("none")
+            with pytest.raises(NoSpacerError, match="too thin"):
+                spacer_plan(layout, gap)
+            continue
+        spacer = spacer_plan(layout, gap).spacer
+        kinds.add(spacer.form)
+        assert spacer == found.best.form.spacer
+        assert spacer.is_double == found.best.double_pilot
+        assert ("both faces" in " ".join(lines(found))) == spacer.is_double
+        assert spacer.faults() == ()
+    assert kinds == {"none", "plain", "double pilot"}
+
+
+def test_a_depth_that_may_be_nothing_is_said_so() -> None:
+    """1/64 ± 1/32 in: no thread for sure, and none of less than nothing."""
+    one = stack(changed(("depth: 5/8 ± 1/32", "depth: 1/64 ± 1/32")))
+    assert one.joint is not None
+    assert one.joint.depth.least_mm == 0.0
+    found = choose(one, Room(((49.0, 58.0),)))
+    assert found is not None
+    assert "the hub has nothing for sure" in note(found)
+    assert "-1/" not in note(found)
+
+
 def test_nothing_goes_on_top_of_a_spacer_that_is_on_already() -> None:
     """The fan's face 1 1/2 in ahead of the hub's: that is no pulley's web."""
     layout = changed(
@@ -271,6 +350,40 @@ def test_the_shops_list_is_read_in_the_files_unit() -> None:
     assert one.joint is not None
     assert one.joint.grade.grade == "8"
     assert [each.label for each in one.joint.lengths] == ["3 1/8"]
+
+
+@pytest.mark.parametrize(
+    ("grade", "thread", "other", "right"),
+    [
+        ("8", "M8x1.25", "inch threads (SAE J429)", "8.8 and 10.9"),
+        ("5", "M8x1.25", "inch threads (SAE J429)", "8.8 and 10.9"),
+        ("8.8", "5/16-24", "metric threads (ISO 898-1)", "2, 5 and 8"),
+        ("10.9", "5/16-24", "metric threads (ISO 898-1)", "2, 5 and 8"),
+    ],
+)
+def test_a_grade_for_other_threads_is_not_used(
+    grade: str, thread: str, other: str, right: str
+) -> None:
+    """SAE J429 is for inch bolts, ISO 898-1 for metric ones: a number alone may be either."""
+    layout = changed(
+        ("tape: 1/16", f"shop: {{grade: {grade}}}\ntape: 1/16"),
+        ("thread: 5/16-24", f"thread: {thread}"),
+    )
+    one = stack(layout)
+    assert one.joint is None
+    (missing,) = one.missing
+    assert f"{grade}, as the file's shop has it, is one for {other}" in missing.what
+    assert right in missing.how
+    assert "shop: {grade: ...}" in missing.how
+
+
+def test_the_picture_marks_the_shops_own_spacers() -> None:
+    layout = changed(("tape: 1/16", "shop: {spacers: [1, 2 1/8]}\ntape: 1/16"))
+    gap = Finding(
+        "fan gap: fan", "", ("fan",), Verdict.FOULS, "", details={"spacer_mm": [[49.0, 58.0]]}
+    )
+    (picture,) = fan_stacks(layout, (gap,))
+    assert [one.label for one in picture.stock] == ["1", "2 1/8"]
 
 
 @pytest.mark.parametrize(

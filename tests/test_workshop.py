@@ -90,6 +90,14 @@ def test_a_hub_without_a_pilot_makes_a_plain_spacer_and_a_warning() -> None:
     assert "see what centres the fan today" in " ".join(plan.sheet.notes)
 
 
+def test_a_pilot_too_long_for_2_in_gets_a_thicker_spacer() -> None:
+    """2 in ± 1/16 less the web's 7/64 is 49.6 mm at most: a recess of 51, which asks for 54 mm."""
+    plan = spacer_plan(changed(("length: 9/16", "length: 2")), OPEN)
+    assert plan.spacer.thickness_mm == pytest.approx(57.15)
+    assert plan.spacer.recess_mm == pytest.approx(51.0)
+    assert plan.spacer.faults() == ()
+
+
 def test_without_stock_inside_the_window_it_is_turned_to_length() -> None:
     plan = spacer_plan(pickup(), gap((52.0, 55.0)))
     assert 52.1 <= plan.spacer.thickness_mm <= 54.9
@@ -117,6 +125,7 @@ def test_without_stock_inside_the_window_it_is_turned_to_length() -> None:
             OPEN,
             "is left between",
         ),
+        (lambda: changed(("count: 4", "count: 12")), OPEN, "the washers of 12 bolts"),
     ],
     ids=[
         "not needed",
@@ -129,6 +138,7 @@ def test_without_stock_inside_the_window_it_is_turned_to_length() -> None:
         "circle not read",
         "thread not in the table",
         "no metal round the holes",
+        "washers that overlap",
     ],
 )
 def test_where_there_is_nothing_to_make_it_says_why(layout: Any, finding: Any, words: str) -> None:

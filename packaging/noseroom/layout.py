@@ -23,8 +23,9 @@ from noseroom.parts.hose import ON_PORT, Hose
 from noseroom.parts.registry import PARTS
 from noseroom.parts.runs import belt_circles, belt_feature, belt_lead_mm, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
+from noseroom.survey.near import solve_near
 from noseroom.survey.network import Station
-from noseroom.survey.solution import Placement, Survey, solve, solve_near
+from noseroom.survey.solution import Placement, Survey, solve
 from noseroom.threads import one_thread
 
 if TYPE_CHECKING:

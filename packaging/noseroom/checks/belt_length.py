@@ -64,8 +64,8 @@ class _Answer:
         slack, tight = self.take_up.ends()
         low, low_spread = self._named(slack.length_mm, slack.spread_mm)
         high, high_spread = self._named(tight.length_mm, tight.spread_mm)
-        sure = self.series.between(low + low_spread, high - high_spread)
-        maybe = self.series.between(low - low_spread, high + high_spread)
+        sure = self.series.within(low + low_spread, high - high_spread)
+        maybe = self.series.near(low - low_spread, high + high_spread)
         read = self.belt.entry.sizes["length"]
         said = self._said(low, high)
         details = self._details() | {
@@ -75,6 +75,7 @@ class _Answer:
             "take_up_to_spread_mm": round(high_spread, 2),
             "stock_mm": [[round(one, 2), round(self._goes(one), 2)] for one in sure],
             "stock_maybe_mm": [[round(one, 2)] for one in maybe if one not in sure],
+            "stock_tolerance_mm": round(self.series.tolerance(high), 2),
             "stock_source": self.series.source,
         }
         if read.value:
@@ -88,18 +89,25 @@ class _Answer:
                 "may go on, or not,",
                 "does not go on, with that take-up,",
             )
-            short = max(low - read.value, read.value - high, 0.0)
+            short = max(low + low_spread - read.value, read.value - high + high_spread) + off
             return self._answer(surely, may, texts, short, sure or maybe, details)
         length = f"{self.series.named_by} length"
         texts = (
             f"{{}} {said}",
             f"Of the belts that are sold, {self._listed(sure)} ({length}) surely "
-            f"{'go' if len(sure) > 1 else 'goes'} on as the {self.belt.name}. {_STRING}",
+            f"{'go' if len(sure) > 1 else 'goes'} on as the {self.belt.name}, "
+            f"{self._counted(high)}. {_STRING}",
             f"Of the belts that are sold, {self._listed(maybe)} ({length}) may go on as the "
-            f"{self.belt.name}.",
-            f"No size that is sold goes on as the {self.belt.name}.",
+            f"{self.belt.name}, {self._counted(high)}.",
+            f"No size that is sold goes on as the {self.belt.name}, {self._counted(high)}.",
         )
-        return self._answer(bool(sure), bool(maybe), texts, self._short(low, high), maybe, details)
+        short = self._short(low + low_spread, high - high_spread)
+        return self._answer(bool(sure), bool(maybe), texts, short, maybe, details)
+
+    def _counted(self, length_mm: float) -> str:
+        """What is counted of how far belts are off their marks."""
+        most = words.at_least(self.series.tolerance(length_mm), self.unit)
+        return f"counting that a belt may be {most} off its mark (from memory)"
 
     def _answer(
         self,
@@ -161,10 +169,12 @@ class _Answer:
         return self.take_up.at(size - math.tau * self._out)
 
     def _short(self, low: float, high: float) -> float:
-        """By how much the take-up misses the nearest size, mm."""
+        """By how much the take-up misses the nearest size, with what that may be off, mm."""
         step = self.series.step_mm
         below, above = math.floor(low / step) * step, math.ceil(high / step) * step
-        return min(low - below, above - high)
+        return min(
+            low - below + self.series.tolerance(below), above - high + self.series.tolerance(above)
+        )
 
     def _size(self, mm: float) -> str:
         if self.unit in ("in", "ft"):
@@ -198,6 +208,8 @@ class _Answer:
         )
         if "turns about" in why:
             remedy = "name it under about: of its adjuster, such as a cylinder for the bolt"
+        elif "ends" in why:
+            remedy = f"set the {moved} so that the belt can run, and ask again"
         elif "tighten" in why:
             remedy = "write under toward: of its adjuster which way does"
         else:

@@ -34,6 +34,7 @@ class Turn:
 
     form: (s,) of the logarithm of the ratio. loose: share that no form has. circle: its pulley that
     is driven, and driver the one that drives it; None for the crank. Their pitch radii in mm.
+    recalled: whether a pitch line from memory is in it.
     """
 
     ratio: float
@@ -43,6 +44,7 @@ class Turn:
     driver: Circle | None = None
     circle_pitch_mm: float = 0.0
     driver_pitch_mm: float = 0.0
+    recalled: bool = False
 
 
 def section(belt: PlacedPart) -> Section:
@@ -55,6 +57,20 @@ def known(part: PlacedPart, key: str) -> float | None:
     """A figure that the file gives of a part; None where it does not."""
     read = part.entry.sizes.get(key)
     return None if read is None or read.knowledge == "assumed" else read.value
+
+
+def ends(part: PlacedPart, key: str) -> tuple[float, float] | None:
+    """The least and the most of a figure that the file gives of a part, by its ±; None without."""
+    value = known(part, key)
+    if value is None:
+        return None
+    half = part.entry.sizes[key].half_width
+    return max(value - half, 0.0), value + half
+
+
+def pitch_recalled(one: Section) -> bool:
+    """Whether the table has the section's pitch line from memory only."""
+    return "pitch line from memory" in one.source
 
 
 def pitch_mm(drive: Drive, circle: Circle) -> float:
@@ -103,7 +119,8 @@ class Speeds:
         self._drivers[drive.belt.name] = number
         first = drive.circles[number]
         given = self.turns[self.shaft(first.part)]
-        out = section(drive.belt).pitch_out_mm
+        kind = section(drive.belt)
+        out, recalled = kind.pitch_out_mm, given.recalled or pitch_recalled(kind)
         proud = drive.belt.entry.sizes["proud"].half_width
         here = speed_at(first.radius_mm, out / 2, first.sense)
         for one in drive.circles:
@@ -111,7 +128,7 @@ class Speeds:
             form = given.form + first.radius_moves / here - one.radius_moves / there
             loose = given.loose + (proud / there if one.sense < 0 else 0.0)
             ratio = given.ratio * here / there
-            turn = Turn(ratio, form, loose, one, first, float(there), float(here))
+            turn = Turn(ratio, form, loose, one, first, float(there), float(here), recalled)
             self.turns.setdefault(self.shaft(one.part), turn)
 
 
@@ -133,31 +150,41 @@ def _speed_of(speeds: Speeds, part: PlacedPart, most: float) -> Finding:
     engine = next((one for one in layout.parts.values() if one.kind == "engine"), None)
     red = None if engine is None else known(engine, "red line")
     idle = None if engine is None else known(engine, "idle")
-    if turn is None or not red:
+    if engine is None or turn is None or not red:
         return _open(part, most, "" if turn is None else "red line")
     off = float(layout.uncertainty.spread(turn.form)) + turn.loose
     fastest = red * turn.ratio
+    red_off = engine.entry.sizes["red line"].half_width / red
+    limit_off = part.entry.sizes["highest speed"].half_width
+    high = fastest * (1 + red_off) * (1 + off)
+    low = fastest * max(1 - red_off, 0.0) * max(1 - off, 0.0)
     verdict = Verdict.TOO_CLOSE
-    if fastest * (1 + off) <= most:
+    if high <= most - limit_off:
         verdict = Verdict.FITS
-    elif fastest * (1 - off) > most:
+    elif low > most + limit_off:
         verdict = Verdict.FOULS
     caution = f" {_FAN_CAUTION}" if part.kind == "fan" else ""
     how = {Verdict.FITS: "turns", Verdict.FOULS: "turns too fast", Verdict.TOO_CLOSE: "may turn"}
     note = (
         f"At the red line the {part.name} {how[verdict]}: {fastest:.0f} rpm "
-        f"(± {fastest * off:.0f}), {turn.ratio:.3f} turns for one of the crank; "
-        f"{most:.0f} rpm is the most that it bears.{caution}"
+        f"(± {high - fastest:.0f}), {turn.ratio:.3f} turns for one of the crank"
+        f"{' (pitch line from memory)' if turn.recalled else ''}; "
+        f"{most:.0f} rpm{f' (± {limit_off:.0f})' if limit_off else ''} is the most that it "
+        f"bears.{caution}"
     )
     rests_on = words.supports(turn.form, layout.survey.sources, layout.envelope.unit)
-    remedies = (
-        _slower(layout, turn, fastest * (1 + off) / most) if verdict is not (Verdict.FITS) else ()
-    )
+    remedies: tuple[str, ...] = ()
+    if verdict is not Verdict.FITS and most > limit_off:
+        remedies = _slower(layout, turn, high / (most - limit_off))
+    elif verdict is not Verdict.FITS:
+        remedies = (f"look up how fast the {part.name} may turn, to within less",)
     details: dict[str, float | str | list[list[float]]] = {
         "ratio": round(turn.ratio, 4),
         "ratio_spread": round(turn.ratio * off, 4),
         "rpm_at_red_line": round(fastest, 1),
+        "rpm_spread": round(high - fastest, 1),
         "limit_rpm": most,
+        "limit_spread_rpm": limit_off,
     }
     if idle:
         details["rpm_at_idle"] = round(idle * turn.ratio, 1)

@@ -16,7 +16,7 @@ from noseroom.checks.moves import FURTHEST_MM
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Finding, Verdict, overall
-from noseroom.layout import PlacedPart
+from noseroom.layout import Layout, PlacedPart
 from noseroom.units import format_length
 
 Floats = NDArray[np.float64]
@@ -50,8 +50,7 @@ def with_places(pairs: Pairs, rules: Rules, findings: Sequence[Finding]) -> tupl
             continue
         if verdict is Verdict.FOULS:
             made = [_instead(one, places, pairs.layout.envelope.unit) for one in made]
-        spaced = _spacer_serves(part, made)
-        made.append(_finding(pairs, rules, places, verdict, fouled, spaced=spaced))
+        made.append(_finding(pairs, rules, places, verdict, fouled, made))
     return tuple(made)
 
 
@@ -119,9 +118,9 @@ def _finding(
     places: Places,
     verdict: Verdict,
     fouled: Sequence[Finding],
-    *,
-    spaced: bool,
+    found: Sequence[Finding],
 ) -> Finding:
+    """found: all findings so far; fouled: those of them that are about the part."""
     part, unit = places.part, pairs.layout.envelope.unit
     window, allowed = places.window, places.allowed
     best = [one for one in places.best if one.far_mm > 0]
@@ -129,10 +128,17 @@ def _finding(
     others = [name for name in dict.fromkeys(others) if name != part.name]
     remedies: tuple[str, ...] = ()
     if verdict is not Verdict.FITS:
-        remedies = tuple(_remedies(places, best, unit)) or tuple(_no_place(pairs, rules, places))
-        if spaced:
-            # Of what asks for a wider look there is no need then.
-            remedies = tuple(f"without a spacer for the fan: {one}" for one in remedies[:1])
+        foul, close = _left_in_fans(pairs.layout, places, found)
+        remedies = tuple(_remedies(places, best, unit))
+        left = f"still lacks room to {_the(foul)}" if foul else ""
+        if close and not foul:
+            left = f"may still lack room to {_the(close)}"
+        remedies = remedies or tuple(_no_place(pairs, rules, places, left))
+        if _spacer_serves(part, found):
+            # Of what asks for a wider look there is no need then; nor of a move that leaves the fan
+            # in something else, so that it takes the spacer all the same.
+            kept = () if foul else remedies[:1]
+            remedies = tuple(f"without a spacer for the fan: {one}" for one in kept)
     return Finding(
         id=f"{PREFIX}{part.name}",
         question=QUESTION,
@@ -166,6 +172,38 @@ def _spacer_serves(part: PlacedPart, findings: Sequence[Finding]) -> bool:
     return bool(met) and met <= fans
 
 
+def _moved(places: Places) -> list[PlacedPart]:
+    """What goes along to another plane: the part, the pulleys of its belts, and the belts."""
+    along = {one.part.name: one.part for drive in places.belts for one in drive.circles}
+    part = places.part
+    return [*{part.name: part, **along}.values(), *(one.belt for one in places.belts)]
+
+
+def _left_in_fans(
+    layout: Layout, places: Places, findings: Sequence[Finding]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What the fans that a part fouls foul besides, and are too close to, wherever it goes.
+
+    What goes along to another plane is left out.
+    """
+    moved = {one.name for one in _moved(places)}
+    pairs = [one for one in findings if one.id.startswith(_PAIR) and one.state == _AT_REST]
+    met = {name for one in pairs if _fouls(one, places.part) for name in one.parts}
+    fans = {name for name in met if layout.parts[name].kind == "fan"}
+    left: dict[Verdict, list[str]] = {Verdict.FOULS: [], Verdict.TOO_CLOSE: []}
+    for one in pairs:
+        others = [name for name in one.parts if name not in fans]
+        if one.verdict in left and len(others) < len(one.parts) and not moved & set(others):
+            left[one.verdict] += others
+    foul = tuple(dict.fromkeys(left[Verdict.FOULS]))
+    close = (name for name in dict.fromkeys(left[Verdict.TOO_CLOSE]) if name not in foul)
+    return foul, tuple(close)
+
+
+def _fouls(finding: Finding, part: PlacedPart) -> bool:
+    return finding.verdict is Verdict.FOULS and part.name in finding.parts
+
+
 def _rows(places: Places) -> Iterable[list[float]]:
     """The places that are allowed, by rows from below: up, then from and to, to the right, mm."""
     window = places.window
@@ -177,7 +215,7 @@ def _rows(places: Places) -> Iterable[list[float]]:
 
 def _note(pairs: Pairs, places: Places, verdict: Verdict, others: Sequence[str]) -> str:
     part, unit = places.part, pairs.layout.envelope.unit
-    window, count, of = places.window, int(places.allowed.sum()), places.allowed.size
+    window, count = places.window, int(places.allowed.sum())
     left, right = abs(window.across[0]), window.across[-1]
     down, up = abs(window.along[0]), window.along[-1]
     if left == right == down == up:
@@ -197,8 +235,8 @@ def _note(pairs: Pairs, places: Places, verdict: Verdict, others: Sequence[str])
         now = f"Where it stands now is {verdict.value}. "
     if count and places.best:
         said = (
-            f"{_capital(plane)}, {within}, it keeps clear of everything{hold} at {count} of {of} "
-            f"places"
+            f"{_capital(plane)}, {within}, it keeps clear of everything{hold} at "
+            f"{_share(places)} of the places that were looked at"
         )
     elif count:
         said = f"{_capital(plane)}, {within}, no place was found that surely does"
@@ -213,8 +251,18 @@ def _note(pairs: Pairs, places: Places, verdict: Verdict, others: Sequence[str])
     return said
 
 
+def _the(names: Iterable[str]) -> str:
+    return words.listed([f"the {one}" for one in names])
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def _share(places: Places) -> str:
+    """How many places will do, for whoever does not know of a grid."""
+    share = 100.0 * float(places.allowed.mean())
+    return f"{math.floor(share)} %" if share >= 1.0 else "less than 1 %"
 
 
 def _in_the_way(places: Places) -> str:
@@ -222,8 +270,10 @@ def _in_the_way(places: Places) -> str:
     if places.best:
         return ""
     most = sorted(places.struck.items(), key=lambda it: -it[1])
-    said = [f"the {who} {_meets(what)} at {count}" for (who, what), count in most[:_NAMED] if count]
-    return f": {words.listed(said)}" if said else ""
+    said = [f"the {who} {_meets(what)}" for (who, what), count in most[:_NAMED] if count]
+    if not said:
+        return ""
+    return f": mostly {said[0]}{f', elsewhere {words.listed(said[1:])}' if said[1:] else ''}"
 
 
 def _remedies(places: Places, best: Sequence[Place], unit: str) -> Iterable[str]:
@@ -237,23 +287,26 @@ def _remedies(places: Places, best: Sequence[Place], unit: str) -> Iterable[str]
         yield f"lead the {words.listed(places.hoses)} anew from its new place"
 
 
-def _no_place(pairs: Pairs, rules: Rules, places: Places) -> Iterable[str]:
-    """What is left where no place in the plane will do: another plane, or a wider look."""
+def _no_place(pairs: Pairs, rules: Rules, places: Places, left: str) -> Iterable[str]:
+    """What is left where no place in the plane will do: another plane, or a wider look.
+
+    left: what a fan that it fouls does in whatever plane the part stands, as words; "" for nothing.
+    """
     part, layout, unit = places.part, pairs.layout, pairs.layout.envelope.unit
     met = {what for (_, what), count in places.struck.items() if what and count}
     if met:
-        along = {one.part.name: one.part for drive in places.belts for one in drive.circles}
-        ends = [*{part.name: part, **along}.values(), *(one.belt for one in places.belts)]
+        ends = _moved(places)
         axis = np.array(np.cross(places.window.right, places.window.up))
         others = [layout.parts[one] for one in sorted(met)]
         needs = [(_clear_after(pairs, rules, ends, others, way), way) for way in (axis, -axis)]
         by, way = min(needs, key=lambda each: each[0])
         if np.isfinite(by):
-            names = dict.fromkeys([part.name, *along])
-            what = f"set {words.listed([f'the {one}' for one in names])}"
+            names = [one.name for one in ends if one.kind != "belt"]
+            what = f"set {_the(names)}"
+            still = f", but the fan {left}" if left else ""
             yield (
                 f"{what} {words.at_least(by, unit)} {words.way(way)}: in that plane it clears "
-                f"{words.listed([f'the {one}' for one in sorted(met)])}; then check again"
+                f"{_the(sorted(met))}{still}; then check again"
             )
     sides = "left: …, right: …, up: …, down: …"
     yield (

@@ -21,6 +21,8 @@ from noseroom.physics.belts import BeltRun, belt_run
 
 Floats = NDArray[np.float64]
 
+_ROUNDING_MM = 1e-9
+
 
 class RunForms:
     """One belt's run with its derivatives by the sources of the survey.
@@ -52,8 +54,16 @@ class RunForms:
         run = self.run
         if run is None or len(set(self.order)) < len(self.placed):
             return False
-        # A pulley that is touched twice overlaps with itself.
-        return bool(run.ok) or len(self.order) > len(self.placed)
+        if not self.twice:
+            return bool(run.ok)
+        # A run in which a pulley stands twice overlaps with itself: pulleys are asked one by one.
+        return not (belt_run(self.placed).overlap_mm > _ROUNDING_MM).any()
+
+    @property
+    def twice(self) -> tuple[int, ...]:
+        """Numbers of the pulleys that the belt lies on in two places, one on either side."""
+        counts = np.bincount(self.order, minlength=len(self.placed))
+        return tuple(int(k) for k in np.flatnonzero(counts > 1))
 
     @cached_property
     def forms(self) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from noseroom.checks import fan_window_words as said
 from noseroom.checks import words
 from noseroom.checks.fan_limits import note_today
 from noseroom.checks.fan_room import no_spacer_helps
@@ -27,6 +28,8 @@ from noseroom.layout import Layout, PlacedPart
 __all__ = ["CLOCK", "MOST_SPACER_MM", "check_fan_gaps", "look_at_fan_gaps"]
 
 CLOCK = (12, 3, 6, 9)
+_WORTH_MM = 3.0
+"""Thinner than this it is a shim (common practice): no word is said of a thinner spacer."""
 
 
 def check_fan_gaps(
@@ -87,6 +90,7 @@ def _check_fan(
         rests_on=() if tightest is None else words.supports(tightest[1], layout.survey.sources),
         details={
             "spacer_mm": _rounded(window.intervals),
+            **_on(layout, fan),
             **_by_state(window),
             **_ends(window),
             **_shroud(window),
@@ -97,7 +101,13 @@ def _check_fan(
 
 
 def _rounded(intervals: tuple[Interval, ...]) -> list[list[float]]:
-    return [[round(low, 2), round(high, 2)] for low, high in intervals]
+    return [list(one) for one in said.inward(intervals)]
+
+
+def _on(layout: Layout, fan: PlacedPart) -> dict[str, float]:
+    """What stands between hub and fan already, where that is a spacer."""
+    on = said.on_already_mm(layout, fan)
+    return {"spacer_on_mm": round(on, 2)} if on else {}
 
 
 def _shroud(window: Window) -> dict[str, float | str]:
@@ -161,7 +171,7 @@ def _gaps_today(layout: Layout, fan: PlacedPart, ahead: Floats) -> dict[int, tup
 
 
 def _answer(moves: Moves, window: Window, margins: Margins) -> tuple[Verdict, str, tuple[str, ...]]:
-    unit, fan, lost = moves.pairs.layout.envelope.unit, window.fan, window.lost
+    fan, lost = window.fan, window.lost
     if lost:
         return (
             Verdict.NOT_KNOWN,
@@ -170,22 +180,40 @@ def _answer(moves: Moves, window: Window, margins: Margins) -> tuple[Verdict, st
             tuple(f"give {name} a place" for name in lost),
         )
     today = _today(window, margins)
-    free = window.intervals
+    on = said.on_already_mm(window.layout, fan)
     if today is Verdict.FITS:
-        most = words.length(free[0][1] if free and free[0][0] == 0.0 else 0.0, unit)
-        note = f"The {fan.name} needs no spacer; up to {most} would also do{_narrower(window)}."
-        return Verdict.FITS, note, ()
+        return Verdict.FITS, _fits(window, on), ()
     how = _how(window, today)
-    if not free:
-        return today, *no_spacer_helps(moves, window, how)
-    windows = _said(free, unit)
+    windows = _said(window, STATES[-1], on)
+    if not windows:
+        return today, *no_spacer_helps(moves, window, how, on)
     close = sorted({limit.part for limit in window.limits if limit.today})
+    instead = " in the place of the one that is on" if on else ""
     note = (
-        f"The {fan.name} {how} to {words.listed(close)} where it stands; a spacer of {windows} "
-        f"would{_limited(window)}{_narrower(window)}."
+        f"The {fan.name} {how} to {words.listed(close)} where it stands; a spacer of {windows}"
+        f"{instead} would{_limited(window)}{_narrower(window, on)}."
     )
-    remedy = f"put one spacer of {windows} between hub and {fan.name}; never stack spacers"
+    if on:
+        remedy = (
+            f"put one spacer of {windows} in the place of the one that is on, a pulley's web or "
+            f"whatever else stays between hub and {fan.name} counted; {said.NEVER}"
+        )
+    else:
+        remedy = f"put one spacer of {windows} between hub and {fan.name}; {said.NEVER}"
     return today, note, (remedy,)
+
+
+def _fits(window: Window, on: float) -> str:
+    """The note on a fan that keeps its room as it is."""
+    unit, fan, free = window.layout.envelope.unit, window.fan.name, window.intervals
+    if on:
+        # Of what would go on top of it no word is said: it reads as if spacers could be stacked.
+        return f"The {fan} keeps its room with the {said.turned(on, unit)} spacer that is on."
+    most = free[0][1] if free and free[0][0] == 0.0 else 0.0
+    if most < _WORTH_MM:
+        return f"The {fan} needs no spacer."
+    also = words.length(most, unit)
+    return f"The {fan} needs no spacer; up to {also} would also do{_narrower(window, on)}."
 
 
 def _today(window: Window, margins: Margins) -> Verdict:
@@ -219,10 +247,12 @@ def _how(window: Window, today: Verdict) -> str:
     return f"keeps its room at rest, but {when} it {may} not keep it"
 
 
-def _said(intervals: tuple[Interval, ...], unit: str) -> str:
-    return " or ".join(
-        f"{words.at_least(low, unit)} to {words.length(high, unit)}" for low, high in intervals
+def _said(window: Window, state: str, on: float) -> str:
+    """The thicknesses that a state leaves, to the same step in all."""
+    kept, last = (
+        said.in_place(said.inward(one), on) for one in (window.by_state[state], window.intervals)
     )
+    return said.said(kept, window.layout.envelope.unit, last)
 
 
 def _limited(window: Window) -> str:
@@ -230,18 +260,19 @@ def _limited(window: Window) -> str:
     if len(window.ends) != 1:
         return ""
     thin, thick = (end.said for end in window.ends[0])
-    said = [f"a thinner one leaves too little to {thin}"] if thin else []
-    said += [f"a thicker one too little to {thick}"] if thin and thick else []
-    said += [f"a thicker one leaves too little to {thick}"] if thick and not thin else []
-    return f"; {', '.join(said)}" if said else ""
+    found = [f"a thinner one leaves too little to {thin}"] if thin else []
+    found += [f"a thicker one too little to {thick}"] if thin and thick else []
+    found += [f"a thicker one leaves too little to {thick}"] if thick and not thin else []
+    return f"; {', '.join(found)}" if found else ""
 
 
-def _narrower(window: Window) -> str:
+def _narrower(window: Window, on: float) -> str:
     """What the earlier states leave, where that is more."""
-    unit, rest = window.layout.envelope.unit, window.by_state[AT_REST]
+    rest = window.by_state[AT_REST]
     if rest == window.intervals or not rest:
         return ""
     moving = window.by_state[MOVING]
     if moving in (rest, window.intervals):
-        return f"; at rest alone, {_said(rest, unit)}"
-    return f"; at rest alone, {_said(rest, unit)}, and with the engine moving {_said(moving, unit)}"
+        return f"; at rest alone, {_said(window, AT_REST, on)}"
+    also = f"with the engine moving {_said(window, MOVING, on)}"
+    return f"; at rest alone, {_said(window, AT_REST, on)}, and {also}"

@@ -27,10 +27,13 @@ _MOST_NAMED = 3
 _LOOKED_AT = 6
 
 
-def no_spacer_helps(moves: Moves, window: Window, how: str) -> tuple[str, tuple[str, ...]]:
+def no_spacer_helps(
+    moves: Moves, window: Window, how: str, on_mm: float = 0.0
+) -> tuple[str, tuple[str, ...]]:
     """The note and the remedies for a fan that no spacer serves.
 
-    how: what the fan does to its room, as the note says it.
+    how: what the fan does to its room, as the note says it. on_mm: the spacer that is on already;
+    only thicker ones were looked at then.
     """
     unit, fan, limits = moves.pairs.layout.envelope.unit, window.fan, window.all_limits
     room = room_of(limits)
@@ -49,14 +52,19 @@ def no_spacer_helps(moves: Moves, window: Window, how: str) -> tuple[str, tuple[
             f"{missing} is missing"
         )
     elif ahead:
-        rest = f"a spacer would bring it nearer: to {_few(ahead)}, {missing} is missing"
+        one = "a thicker spacer" if on_mm else "a spacer"
+        rest = f"{one} would bring it nearer: to {_few(ahead)}, {missing} is missing"
     elif behind:
         rest = f"the thickest spacer leaves it {missing} too near to {_few(behind)}"
     else:
-        rest = ""
+        rest = "" if room.beside else "it would take a thicker spacer than any single one"
     if room.beside:
         rest = _beside(limits, room, rest)
-    return f"{start}, and {rest}.", remedies(moves, window, room, _only_swept(limits))
+    made = remedies(moves, window, room, _only_swept(limits), on_mm)
+    if on_mm:
+        off = f"take off the spacer that is on, measure again where the {fan.name} stands"
+        made = (f"{off}, and check again: a thinner one was not looked at", *made)
+    return f"{start}, and {rest}.", made
 
 
 def _beside(limits: Sequence[Limit], room: Room, rest: str) -> str:

@@ -78,16 +78,22 @@ class _Offer:
     spacer_mm: float
     why: str = ""
 
-    def text(self, unit: str) -> str:
-        thick = words.at_least(self.spacer_mm, unit)
-        spacer = f", with one spacer of {thick}" if self.spacer_mm > _NO_SPACER_MM else ""
+    def text(self, unit: str, on_mm: float) -> str:
+        """on_mm: the spacer that is on, in whose place the one of the offer goes."""
+        spacer = ""
+        if self.spacer_mm > _NO_SPACER_MM:
+            spacer = f", with one spacer of {words.at_least(self.spacer_mm + on_mm, unit)}"
+            spacer += " in the place of the one that is on" if on_mm else ""
         return f"{self.said}{spacer}{f', but {self.why}' if self.why else ''}"
 
 
-def remedies(moves: Moves, window: Window, room: Room, only_swept: bool) -> tuple[str, ...]:
+def remedies(
+    moves: Moves, window: Window, room: Room, only_swept: bool, on_mm: float = 0.0
+) -> tuple[str, ...]:
     """What makes the room: what nothing speaks against first, the least effort first.
 
-    only_swept: whether nothing is missing but to what the blades sweep.
+    only_swept: whether nothing is missing but to what the blades sweep. on_mm: the spacer that is
+    on already, mm.
     """
     unit, fan = moves.pairs.layout.envelope.unit, window.fan
     offers = _Offers(moves, fan, room, unit)
@@ -99,14 +105,15 @@ def remedies(moves: Moves, window: Window, room: Room, only_swept: bool) -> tupl
     wider = [] if room.missing_mm and not room.beside else list(_wider(room, unit))
     if wider and not room.missing_mm:
         found, wider = [*wider], []
-    sound = [one for one in found if one is not None and one.spacer_mm <= MOST_SPACER_MM]
+    most = MOST_SPACER_MM - on_mm
+    sound = [one for one in found if one is not None and one.spacer_mm <= most]
     made = sorted(sound, key=lambda one: one.why != "")
-    said = [one.text(unit) for one in made if not one.why]
+    said = [one.text(unit, on_mm) for one in made if not one.why]
     electric = list(electric_offers(moves.pairs, moves.rules, fan))
     said += [text for text, fits in electric if fits]
-    said += [one.text(unit) for one in made if one.why]
+    said += [one.text(unit, on_mm) for one in made if one.why]
     said += [text for text, fits in electric if not fits]
-    return (*said, *(one.text(unit) for one in wider))
+    return (*said, *(one.text(unit, on_mm) for one in wider))
 
 
 def _wider(room: Room, unit: str) -> Iterator[_Offer]:

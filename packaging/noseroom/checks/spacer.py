@@ -109,8 +109,8 @@ def _not_known(fan: str, why: str, cure: str) -> Finding:
 
 
 def _verdict(choice: Choice, without: Verdict) -> Verdict:
-    """without: what the fan does without a spacer, which stands where none can be bolted."""
-    if choice.stack.unfit or (choice.best.bolts is not None and not choice.best.bolted):
+    """without: what the fan does without a spacer: it stands where none can be made or bolted."""
+    if choice.stack.unfit or choice.best.stuck:
         return without
     return Verdict.NOT_KNOWN if choice.stack.missing else Verdict.FITS
 

@@ -36,6 +36,9 @@ from noseroom.tables.fasteners import (
     washers,
 )
 
+_LEAST_CUT_MM = 1.0
+"""A bolt that is hardly longer than it has to get leaves a saw no room (common practice)."""
+
 Hole = Literal["blind", "through", "stud"]
 Trouble = Literal["bottoms", "binds", "shallow", "none long enough"]
 
@@ -130,12 +133,24 @@ class Joint:
         return Span(sum(one.least_mm for one in parts), sum(one.most_mm for one in parts))
 
 
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What to cut down, and to which lengths under the head.
+
+    bolt: None where the plain shank of every longer bolt would come to the hub's thread first, or
+    none is longer: then only a screw that is threaded up to its head does.
+    """
+
+    bolt: BoltLength | None
+    length: Span
+
+
 @dataclass(frozen=True)
 class Bolting:
     """The bolts for one thickness, or why there are none.
 
     bolt: None where there are none; then trouble says why ("binds": the plain shank comes to the
-    hub's thread first), and cut lengths that would do if a longer one were cut down to them.
+    hub's thread first), and cut what would do if it were cut down.
     engaged: in the hub's thread, the bolt's point not counted.
     """
 
@@ -144,7 +159,7 @@ class Bolting:
     bolt: BoltLength | None
     engaged: Span = Span(0.0, 0.0)
     trouble: Trouble | None = None
-    cut: Span | None = None
+    cut: Cut | None = None
 
     @property
     def share(self) -> float:
@@ -238,11 +253,14 @@ def _goes_home(joint: Joint, bolt: BoltLength, engaged: Span) -> bool:
     """Whether a bolt clamps before anything stops it: the hole's bottom, or its own plain shank."""
     if joint.hole == "stud":
         return True
-    threaded = bolt_thread_mm(
-        joint.thread.major_mm, bolt.length_mm, unified=joint.thread.unit == "in"
-    )
     point = _limit("point") * joint.thread.pitch_mm
-    return not _bottoms(joint, engaged) and engaged.most_mm + point <= threaded
+    return not _bottoms(joint, engaged) and engaged.most_mm + point <= _threaded_mm(joint, bolt)
+
+
+def _threaded_mm(joint: Joint, bolt: BoltLength) -> float:
+    """How much of a bolt is threaded."""
+    unified = joint.thread.unit == "in"
+    return bolt_thread_mm(joint.thread.major_mm, bolt.length_mm, unified=unified)
 
 
 def _trouble(joint: Joint, grip: Span) -> Trouble:
@@ -262,14 +280,24 @@ def _trouble(joint: Joint, grip: Span) -> Trouble:
     return "binds"
 
 
-def _cut(joint: Joint, grip: Span) -> Span | None:
-    """Lengths that would do if a longer bolt were cut down to them."""
+def _cut(joint: Joint, grip: Span) -> Cut | None:
+    """The shortest bolt that would do if it were cut down, and the lengths to cut it to.
+
+    Cutting takes thread off and leaves the plain shank as it is: that has to end in the grip.
+    """
     if joint.hole != "blind":
         return None
     point = _limit("point") * joint.thread.pitch_mm
     low = grip.most_mm + joint.needed_mm + point
     high = grip.least_mm + _usable_mm(joint)
-    return Span(low, high) if low <= high else None
+    if low > high:
+        return None
+    for bolt in joint.lengths:
+        shortest, longest = bolt.length_mm - bolt.shorter_mm, bolt.length_mm + bolt.longer_mm
+        plain = longest - _threaded_mm(joint, bolt)
+        if shortest >= low + _LEAST_CUT_MM and plain <= grip.least_mm:
+            return Cut(bolt, Span(low, min(high, shortest)))
+    return Cut(None, Span(low, high))
 
 
 def remembered(rows: Iterable[Sourced]) -> Iterator[Sourced]:
@@ -281,9 +309,9 @@ def remembered(rows: Iterable[Sourced]) -> Iterator[Sourced]:
             yield row
 
 
-def washers_meet(joint: Joint, circle_mm: float) -> bool:
+def washers_meet(washer: Washer, count: int, circle_mm: float) -> bool:
     """Whether the washers of neighbouring bolts would overlap on their circle."""
-    return circle_mm * math.sin(math.pi / joint.count) < joint.washer.outside_mm
+    return circle_mm * math.sin(math.pi / count) < washer.most_outside_mm
 
 
 def _limit(key: str) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from noseroom.checks.spacer_bolts import Bolting, Span, bolting
+from noseroom.checks.spacer_form import Form
 from noseroom.checks.spacer_stack import Stack
 from noseroom.physics.bolts import cylinder_kg, moment_growth, moment_nm, off_centre_mm
 from noseroom.tables.fasteners import spacer_limits
@@ -55,9 +56,9 @@ class Option:
     """One spacer. thickness_mm: counted from where the fan is bolted to the hub.
 
     stock: whether it can be bought so, or has to be turned. bolts: None where what is needed for
-    them is missing. pilot_left_mm: of the hub's pilot, ahead of the spacer, at least. growth: how
-    many times today's the fan's moment on the front bearing gets. ahead_mm, behind_mm, shroud: as
-    in `Room`.
+    them is missing. form: plain or with two pilots, and why it cannot be made, if so. growth: how
+    many times today's the moment on the front bearing gets, with the spacer's own weight where the
+    fan's mass is known. ahead_mm, behind_mm, shroud: as in `Room`.
     """
 
     thickness_mm: float
@@ -65,7 +66,7 @@ class Option:
     stock: bool
     spare_mm: float
     bolts: Bolting | None
-    pilot_left_mm: float
+    form: Form
     growth: Span
     ahead_mm: float | None = None
     behind_mm: float | None = None
@@ -74,7 +75,17 @@ class Option:
     @property
     def double_pilot(self) -> bool:
         """Whether too little of the hub's pilot is left, and it needs a pilot on both faces."""
-        return self.pilot_left_mm < spacer_limits()["pilot"].value
+        return self.form.kind == "double pilot"
+
+    @property
+    def pilot_left_mm(self) -> float:
+        """Of the hub's pilot, ahead of the spacer, at least."""
+        return self.form.pilot_left_mm
+
+    @property
+    def stuck(self) -> bool:
+        """Whether it cannot be made, or cannot be bolted."""
+        return bool(self.form.faults) or (self.bolts is not None and not self.bolted)
 
     @property
     def bolted(self) -> bool:
@@ -98,28 +109,30 @@ class Choice:
     @property
     def spacer_kg(self) -> float:
         """About what the best weighs, turned from aluminium as large as the hub."""
-        density = spacer_limits()["spacer density"].value
-        return cylinder_kg(self.stack.hub_mm, self.best.thickness_mm, density)
+        return _spacer_kg(self.stack, self.best.thickness_mm)
 
     @property
     def moments_nm(self) -> tuple[Span, Span] | None:
         """On the front bearing today and with the best; None where the fan's mass is not known.
 
         With the spacer's own weight, whose middle is half its thickness ahead of where the fan is
-        bolted now.
+        bolted now, and so further from the bearing by hub and web.
         """
-        mass, lever = self.stack.mass_kg, self.stack.lever
+        mass, lever, rear = self.stack.mass_kg, self.stack.lever, self.stack.to_spacer
         if mass is None:
             return None
         thick = self.best.thickness_mm
-        own = [moment_nm(self.spacer_kg, max(thick / 2, 0.0))] * 2
+        own = [moment_nm(self.spacer_kg, x + thick / 2) for x in (rear.least_mm, rear.most_mm)]
         today = [moment_nm(mass, arm) for arm in (lever.least_mm, lever.most_mm)]
         then = [moment_nm(mass, arm + thick) for arm in (lever.least_mm, lever.most_mm)]
         return Span(*today), Span(*(a + b for a, b in zip(then, own, strict=True)))
 
     @property
     def off_centre_mm(self) -> float | None:
-        """How far off its axis the fan may run; None where its highest speed is not known."""
+        """How far off its axis the fan's middle of mass may lie, by the grade of its balance.
+
+        None where its highest speed is not known.
+        """
         if self.stack.most_rpm is None:
             return None
         return off_centre_mm(spacer_limits()["balance"].value, self.stack.most_rpm)
@@ -130,8 +143,8 @@ def choose(stack: Stack, room: Room) -> Choice | None:
 
     None too where a spacer seems to be on that the file does not name.
 
-    What can be bolted comes before what cannot, what is in stock before what has to be turned, and
-    then what stands furthest inside the window.
+    What can be made and bolted comes before what cannot, what is in stock before what has to be
+    turned, and then what stands furthest inside the window.
     """
     if stack.is_spaced:
         return None
@@ -158,40 +171,55 @@ def _with_room(option: Option, room: Room) -> Option:
 
 
 def _rank(option: Option) -> tuple[bool, bool, float, float]:
-    stuck = option.bolts is not None and not option.bolted
-    return stuck, not option.stock, -round(option.spare_mm, 3), option.thickness_mm
+    return option.stuck, not option.stock, -round(option.spare_mm, 3), option.thickness_mm
 
 
 def _option(stack: Stack, room: Room, thickness: float, *, stock: bool) -> Option:
-    lever = stack.lever
-    least = max(lever.least_mm, 1.0)
     return Option(
         thickness,
         format_length(thickness, stack.unit, denominator=64),
         stock,
         room.spare_mm(thickness),
         None if stack.joint is None else bolting(stack.joint, thickness),
-        max(stack.pilot.least_mm - stack.between.most_mm - thickness, 0.0),
-        Span(
-            moment_growth(max(lever.most_mm, least), thickness),
-            moment_growth(least, thickness),
-        ),
+        stack.form(thickness),
+        _growth(stack, thickness),
     )
 
 
+def _spacer_kg(stack: Stack, thickness: float) -> float:
+    return cylinder_kg(stack.hub_mm, thickness, spacer_limits()["spacer density"].value)
+
+
+def _growth(stack: Stack, thickness: float) -> Span:
+    """How many times today's moment, least and most.
+
+    It rises or falls with either length alone, and so is at its ends where both are at theirs.
+    """
+    share = 0.0 if stack.mass_kg is None else _spacer_kg(stack, thickness) / stack.mass_kg
+    rear, fan = stack.to_spacer, stack.balance
+    found = [
+        moment_growth(max(x + y, 1.0), thickness, share, x + thickness / 2)
+        for x in (rear.least_mm, rear.most_mm)
+        for y in (fan.least_mm, fan.most_mm)
+    ]
+    return Span(min(found), max(found))
+
+
 def _turned(stack: Stack, window: Sequence[Interval]) -> float | None:
-    """A thickness to have turned: a handy figure near the middle, for which there are bolts."""
+    """A thickness to have turned: handy, near the middle, which can be made and bolted."""
     if not window:
         return None
     low, high = max(window, key=lambda one: one[1] - one[0])
     handy = list(_handy(low, high, stack.unit))
     middle = handy[0]
-    if stack.joint is None or bolting(stack.joint, middle).bolt is not None:
-        return middle
-    for thickness in handy:
-        if bolting(stack.joint, thickness).bolt is not None:
-            return thickness
-    return middle
+    return next((one for one in handy if _can_be(stack, one)), middle)
+
+
+def _can_be(stack: Stack, thickness: float) -> bool:
+    """Whether it can be made and, where all is known, bolted."""
+    joint = stack.joint
+    bolted = joint is None or bolting(joint, thickness).bolt is not None
+    return bolted and not stack.form(thickness).faults
 
 
 def _handy(low: float, high: float, unit: str) -> Iterator[float]:

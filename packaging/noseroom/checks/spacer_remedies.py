@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from noseroom.checks import words
-from noseroom.checks.spacer_bolts import Bolting
+from noseroom.checks.spacer_bolts import Bolting, Cut, Joint
 from noseroom.checks.spacer_choice import Choice
 from noseroom.checks.spacer_stack import Stack
-from noseroom.checks.spacer_words import fastener
+from noseroom.checks.spacer_words import fastener, fine, size
 from noseroom.tables.fasteners import spacer_limits
-from noseroom.units import format_length
+from noseroom.units import read_length
 
 NEVER = "never stack spacers"
 _MOST_OTHERS = 4
@@ -30,7 +30,12 @@ def _remedies(choice: Choice) -> Iterator[str]:
         )
         return
     yield from (one.how for one in stack.missing)
-    if best.bolted and best.bolts is not None:
+    if best.form.faults:
+        yield (
+            f"measure the {stack.pump}'s pilot with a caliper (pilot: {{length: ...}}): what it "
+            f"may be off decides between one pilot and two"
+        )
+    elif best.bolted and best.bolts is not None:
         form = ", with a pilot on both faces" if best.double_pilot else ""
         verb = "fit" if best.stock else "have turned and fit"
         yield f"{verb} one spacer of {best.label}{form}, with {fastener(best.bolts)}; {NEVER}"
@@ -56,7 +61,7 @@ def _remedies(choice: Choice) -> Iterator[str]:
 
 def _others(choice: Choice) -> Iterator[str]:
     """What else could be taken."""
-    rest = [one for one in choice.options[1:] if one.bolted][:_MOST_OTHERS]
+    rest = [one for one in choice.options[1:] if one.bolted and not one.stuck][:_MOST_OTHERS]
     if rest:
         said = [
             f"{one.label}{'' if one.stock else ' turned'} ({fastener(one.bolts)})"
@@ -68,27 +73,41 @@ def _others(choice: Choice) -> Iterator[str]:
 
 def _ways_out(stack: Stack, made: Bolting) -> Iterator[str]:
     joint, unit = made.joint, stack.unit
-    if made.cut is not None:
-        low = format_length(made.cut.least_mm, unit, denominator=32)
-        high = format_length(made.cut.most_mm, unit, denominator=32, rounding="down")
-        yield (
-            f"cut longer bolts down to between {low} and {high} under the head, and dress their "
-            f"points"
-        )
+    cut = "" if made.cut is None else _cut(made.cut, joint, unit)
+    if cut:
+        yield cut
     if made.trouble == "shallow":
         yield (
             "use another hub, or have this one fitted with larger threads or inserts by a machine "
             "shop that does pump hubs"
         )
-    elif made.trouble == "binds":
+    elif made.trouble == "binds" and not cut:
         yield "take screws that are threaded up to the head"
     elif made.trouble == "none long enough":
         need = made.grip.most_mm + joint.needed_mm + joint.thread.pitch_mm
         longer = words.at_least(need, unit)
         yield f"find bolts of at least {longer}, or make studs of the same grade"
-    elif made.cut is None:
+    elif not cut:
         more = words.at_least(joint.washer.most_mm, unit)
         yield (
             f"have the thread in the hub cut deeper, or measure its depth, flange and washers with "
             f"a caliper: they are not known to better than {more} together"
         )
+
+
+def _cut(cut: Cut, joint: Joint, unit: str) -> str:
+    """What to cut down and to which lengths; "" where the rule has no mark between them."""
+    low, high = (
+        fine(mm, unit, up=up)
+        for mm, up in ((cut.length.least_mm, True), (cut.length.most_mm, False))
+    )
+    if read_length(low, unit).value > read_length(high, unit).value:
+        return ""
+    to = f"down to between {low} and {high} under the head, and dress their points"
+    if cut.bolt is None:
+        return (
+            f"take longer screws that are threaded up to the head, and cut them {to}: the plain "
+            f"shank of a bolt may reach the hub's thread once it is cut"
+        )
+    name = f"{joint.thread.thread} × {size(cut.bolt)}"
+    return f"cut bolts {name} {to}; no longer ones, whose plain shank may reach the hub's thread"

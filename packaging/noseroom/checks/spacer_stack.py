@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import get_args
 
+from noseroom.checks import words
 from noseroom.checks.spacer_bolts import Hole, Joint, Span
+from noseroom.checks.spacer_form import Form, form_of, ring_of, unfit
 from noseroom.envelope.model import Shop, SizeReading
 from noseroom.errors import UnitsError
 from noseroom.layout import Layout, PlacedPart
@@ -18,7 +20,6 @@ from noseroom.tables.fasteners import (
     Stock,
     ThreadSize,
     bolt_lengths,
-    clearance_holes,
     grades,
     hub_materials,
     spacer_limits,
@@ -48,9 +49,11 @@ class Stack:
 
     fan, pump: their names. drive: rigid, flexible, or clutch. joint: None where something of it is
     missing. pilot: of the hub, ahead of its face. between: what lies between hub and fan besides,
-    such as a pulley's web. lever: from the pump's front bearing to where the fan balances, today.
-    sure_lever: whether both were measured. mass_kg, most_rpm: None where the file does not say.
-    unfit: why no spacer can be bored for this hub, "" where one can.
+    such as a pulley's web. bearing: from the pump's front bearing to the hub's face. balance: from
+    the fan's mounting face to where it balances. sure_lever: whether both were measured. mass_kg,
+    most_rpm: None where the file does not say. ring: a plain spacer for this hub, of any thickness;
+    None where the thread of its bolts is not known. unfit: why none can be bored for this hub, ""
+    where one can.
     """
 
     fan: str
@@ -61,13 +64,33 @@ class Stack:
     missing: tuple[Missing, ...]
     pilot: Span
     between: Span
-    lever: Span
+    bearing: Span
+    balance: Span
     sure_lever: bool
     mass_kg: float | None
     most_rpm: float | None
     hub_mm: float
+    ring: Spacer | None
     unfit: str
     stock: tuple[Stock, ...]
+
+    @property
+    def to_spacer(self) -> Span:
+        """From the front bearing to where a spacer's rear face lies."""
+        hub, web = self.bearing, self.between
+        return Span(hub.least_mm + web.least_mm, hub.most_mm + web.most_mm)
+
+    @property
+    def lever(self) -> Span:
+        """From the front bearing to where the fan balances, today."""
+        face, fan = self.to_spacer, self.balance
+        return Span(face.least_mm + fan.least_mm, face.most_mm + fan.most_mm)
+
+    def form(self, thickness_mm: float) -> Form:
+        """Of a spacer of this thickness."""
+        web = self.between
+        out = Span(self.pilot.least_mm - web.most_mm, self.pilot.most_mm - web.least_mm)
+        return form_of(self.ring, out, thickness_mm)
 
     @property
     def is_spaced(self) -> bool:
@@ -103,8 +126,11 @@ def stack_of(layout: Layout, fan: PlacedPart) -> Stack | None:
                 _BETWEEN.format(fan.name, carrier.name),
             )
         )
+    grade = None if thread is None else _grade(shop, thread)
+    if thread is not None and grade is None:
+        missing.append(_wrong_grade(shop, thread))
     joint = None
-    if not missing and thread and depth and material and flange:
+    if not missing and thread and depth and material and flange and grade:
         joint = Joint(
             thread,
             pump.bolt_count,
@@ -112,11 +138,13 @@ def stack_of(layout: Layout, fan: PlacedPart) -> Stack | None:
             depth,
             material,
             flange,
-            _grade(shop, thread),
+            grade,
             _lengths(shop, thread, envelope.unit),
             between,
         )
-    lever, sure = _lever(carrier, fan, between)
+    bearing, balance, sure = _levers(carrier, fan)
+    across = min(float(pump.hub_diameter_mm), float(blades.spider_diameter_mm))
+    ring = None if thread is None else ring_of(pump, thread, across)
     return Stack(
         fan.name,
         carrier.name,
@@ -126,12 +154,14 @@ def stack_of(layout: Layout, fan: PlacedPart) -> Stack | None:
         tuple(missing),
         _about(carrier, "pilot.length"),
         between,
-        lever,
+        bearing,
+        balance,
         sure,
         _number(fan, "mass"),
         _number(fan, "highest speed"),
-        float(pump.hub_diameter_mm),
-        "" if thread is None else _unfit(pump, thread),
+        across,
+        ring,
+        "" if thread is None or ring is None else "; ".join(unfit(ring, thread)),
         _stock(shop, envelope.unit),
     )
 
@@ -187,8 +217,23 @@ def _hole(word: str) -> Hole:
     raise ValueError(f"found {word}; expected one of {get_args(Hole)}")
 
 
-def _grade(shop: Shop, thread: ThreadSize) -> Grade:
-    return grades()[shop.grade or _USUAL_GRADE[thread.unit]]
+def _grade(shop: Shop, thread: ThreadSize) -> Grade | None:
+    """What the bolts are of; None where the shop's grade is not one for such threads."""
+    found = grades()[shop.grade or _USUAL_GRADE[thread.unit]]
+    return found if found.unit == thread.unit else None
+
+
+def _wrong_grade(shop: Shop, thread: ThreadSize) -> Missing:
+    said = grades()[shop.grade]
+    other = {"in": "inch", "mm": "metric"}[said.unit]
+    known = [one.grade for one in grades().values() if one.unit == thread.unit]
+    usual = _USUAL_GRADE[thread.unit]
+    return Missing(
+        f"a grade of bolts for {thread.thread}: {said.grade}, as the file's shop has it, is one "
+        f"for {other} threads ({said.source.split(',')[0].split(':')[0]})",
+        f"read the marks on the {thread.thread} bolts' heads and write one of "
+        f"{words.listed(known)} (shop: {{grade: ...}}), or leave it out for {usual}",
+    )
 
 
 def _lengths(shop: Shop, thread: ThreadSize, unit: str) -> tuple[BoltLength, ...]:
@@ -216,20 +261,6 @@ def _written(mm: float, unit: str) -> tuple[str, str]:
     return format_length(mm, unit, denominator=64).removesuffix(f" {unit}"), unit
 
 
-def _unfit(pump: WaterPump, thread: ThreadSize) -> str:
-    """Why no spacer as large as the hub can have its holes where the hub has its bolts."""
-    hole = clearance_holes()[thread.size].normal_mm
-    ring = Spacer(
-        thickness_mm=25.0,
-        diameter_mm=float(pump.hub_diameter_mm),
-        bore_mm=float(pump.pilot_diameter_mm),
-        bolt_count=pump.bolt_count,
-        bolt_circle_mm=float(pump.bolt_circle_mm),
-        hole_mm=hole,
-    )
-    return "; ".join(ring.faults())
-
-
 def _between(layout: Layout, pump: PlacedPart, fan: PlacedPart) -> Span:
     """What lies between the hub's face and the fan's, as the readings say."""
     face, along, shifts = pump.touch_point("hub.face")
@@ -239,8 +270,8 @@ def _between(layout: Layout, pump: PlacedPart, fan: PlacedPart) -> Span:
     return Span(max(thick - loose, 0.0), max(thick + loose, 0.0))
 
 
-def _lever(pump: PlacedPart, fan: PlacedPart, between: Span) -> tuple[Span, bool]:
-    """From the front bearing to where the fan balances; whether both were measured."""
+def _levers(pump: PlacedPart, fan: PlacedPart) -> tuple[Span, Span, bool]:
+    """Bearing to hub's face, fan's face to where it balances; whether both were measured."""
     assert isinstance(fan.part, Fan)
     assert isinstance(pump.part, WaterPump)
     bearing, balance = _said(pump, "bearing"), _said(fan, "balance")
@@ -251,13 +282,7 @@ def _lever(pump: PlacedPart, fan: PlacedPart, between: Span) -> tuple[Span, bool
         bearing = Span(rear, rear + float(pump.part.snout_length_mm))
     if balance is None:
         balance = Span(*sorted(map(float, fan.part.masses_mm())))
-    return (
-        Span(
-            bearing.least_mm + between.least_mm + balance.least_mm,
-            bearing.most_mm + between.most_mm + balance.most_mm,
-        ),
-        sure,
-    )
+    return bearing, balance, sure
 
 
 def _reading(part: PlacedPart, key: str) -> SizeReading | None:
@@ -271,9 +296,15 @@ def _said(part: PlacedPart, key: str) -> Span | None:
 
 
 def _about(part: PlacedPart, key: str) -> Span:
-    """A size as adjusted, with what its reading, or the range assumed, may be off."""
+    """A size as adjusted, with what its reading, or the range assumed, may be off.
+
+    No less than nothing, but for where a fan balances: that may be behind its face.
+    """
     read = part.entry.sizes[key]
-    return Span.about(float(part.placements[0].sizes.get(key, read.value)), read.half_width)
+    found = Span.about(float(part.placements[0].sizes.get(key, read.value)), read.half_width)
+    if key == "balance":
+        return found
+    return Span(max(found.least_mm, 0.0), max(found.most_mm, 0.0))
 
 
 def _number(part: PlacedPart, key: str) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from noseroom.checks import words
@@ -9,6 +10,7 @@ from noseroom.checks.spacer_bolts import Bolting, remembered
 from noseroom.checks.spacer_choice import Choice, Option
 from noseroom.checks.spacer_stack import THE_FILE, Stack
 from noseroom.tables.fasteners import (
+    BoltLength,
     ClearanceHole,
     Grade,
     HubMaterial,
@@ -29,12 +31,17 @@ def note(choice: Choice) -> str:
     stack = choice.stack
     if stack.unfit:
         return f"No spacer can be bored for the {stack.pump}'s hub: {stack.unfit}."
+    if faults := choice.best.form.faults:
+        return (
+            f"No spacer that keeps the {stack.fan}'s room can be made. One of "
+            f"{choice.best.label}: {'; '.join(faults)}."
+        )
     return f"{_which(choice)} {_bolts(choice)}"
 
 
 def lines(choice: Choice) -> tuple[str, ...]:
     """All that hangs on it, with its cautions, a line each."""
-    return () if choice.stack.unfit else tuple(_lines(choice))
+    return () if choice.stack.unfit or choice.best.form.faults else tuple(_lines(choice))
 
 
 def _lines(choice: Choice) -> Iterator[str]:
@@ -80,7 +87,9 @@ def option(one: Option, unit: str) -> str:
         if mm is not None
     ]
     bolts = "bolts not known"
-    if one.bolts is not None:
+    if one.form.faults:
+        bolts = "cannot be made"
+    elif one.bolts is not None:
         bolts = f"no bolts: {one.bolts.trouble}" if one.bolts.bolt is None else fastener(one.bolts)
     return ", ".join((f"{one.label}{'' if one.stock else ' turned'}", *left, bolts))
 
@@ -99,14 +108,14 @@ def _bolts(choice: Choice) -> str:
 
 def _tightening(stack: Stack, made: Bolting) -> Iterator[str]:
     joint, unit = made.joint, stack.unit
-    grip, engaged = _fine(made.grip.most_mm, unit), _fine(made.engaged.least_mm, unit)
+    grip, engaged = fine(made.grip.most_mm, unit), fine(made.engaged.least_mm, unit)
     yield (
         f"Grip up to {grip}; at least {engaged} in the hub's thread, where "
-        f"{joint.material.material} asks for {_fine(joint.needed_mm, unit, up=True)}."
+        f"{joint.material.material} asks for {fine(joint.needed_mm, unit, up=True)}."
     )
     if joint.hole == "stud":
         deep = made.engaged.least_mm + spacer_limits()["point"].value * joint.thread.pitch_mm
-        yield f"Screw each stud {_fine(deep, unit)} into the hub, no less and no more."
+        yield f"Screw each stud {fine(deep, unit)} into the hub, no less and no more."
     if made.sticks_out_mm > 0:
         out = words.at_least(made.sticks_out_mm, unit)
         yield f"The bolts may come out up to {out} behind the hub: see that nothing is there."
@@ -123,7 +132,7 @@ def _tightening(stack: Stack, made: Bolting) -> Iterator[str]:
     )
 
 
-def _fine(mm: float, unit: str, *, up: bool = False) -> str:
+def fine(mm: float, unit: str, *, up: bool = False) -> str:
     """A length to 1/64 in or 0.1 mm: what is there rounded down, what is asked for up."""
     text = format_length(-mm if up else mm, unit, denominator=64, rounding="down")
     return text.removeprefix("-")
@@ -132,7 +141,8 @@ def _fine(mm: float, unit: str, *, up: bool = False) -> str:
 def _no_bolts(stack: Stack, made: Bolting) -> str:
     joint, unit = made.joint, stack.unit
     needed = words.at_least(joint.needed_mm, unit)
-    deep = words.length(joint.depth.least_mm, unit)
+    sure = joint.depth.least_mm
+    deep = words.length(sure, unit) if sure > 0 else "nothing for sure"
     thread, of = joint.thread.thread, joint.material.material
     if made.trouble == "shallow":
         return (
@@ -152,11 +162,13 @@ def _no_bolts(stack: Stack, made: Bolting) -> str:
     longest = joint.lengths[-1]
     return (
         f"It cannot be bolted: the longest {thread} bolt on the list, "
-        f"{_length(longest.label, longest.unit)}, does not reach {needed} into the hub."
+        f"{size(longest)}, does not reach {needed} into the hub."
     )
 
 
 def _pilot(stack: Stack, best: Option) -> str:
+    if best.form.kind == "no pilot":
+        return "The hub has no pilot to speak of: see what centres the fan today."
     if best.double_pilot:
         return (
             "The hub's pilot does not reach through it: take one with a pilot on both faces, so "
@@ -169,19 +181,18 @@ def _pilot(stack: Stack, best: Option) -> str:
 def _burden(choice: Choice) -> Iterator[str]:
     """What the further fan does to the pump's bearing, and how true it has to run."""
     stack, best = choice.stack, choice.best
-    growth = best.growth
-    times = (
-        f"{growth.most_mm:.2f}"
-        if stack.sure_lever
-        else (f"{growth.least_mm:.1f} to {growth.most_mm:.1f}")
-    )
+    growth, digits = best.growth, 2 if stack.sure_lever else 1
+    least, most = f"{growth.least_mm:.{digits}f}", up_to(growth.most_mm, digits)
+    times = most if float(least) >= float(most) else f"{least} to {most}"
     grown = f"It puts {times} times today's moment on the {stack.pump}'s front bearing"
     if moments := choice.moments_nm:
         today, then = moments
         grown += (
-            f", at most {then.most_mm:.1f} N·m after {today.most_mm:.1f} N·m, an aluminium "
-            f"spacer of {choice.spacer_kg:.1f} kg counted"
+            f", at most {up_to(then.most_mm, 1)} N·m after {up_to(today.most_mm, 1)} N·m, an "
+            f"aluminium spacer of {choice.spacer_kg:.1f} kg counted"
         )
+    else:
+        grown += f", the spacer's own weight not counted, for want of the {stack.fan}'s mass"
     if growth.most_mm < spacer_limits()["growth"].value:
         yield f"{grown}."
     else:
@@ -189,9 +200,16 @@ def _burden(choice: Choice) -> Iterator[str]:
     true = choice.off_centre_mm
     if true is not None:
         yield (
-            f"At its highest speed the fan may run {true:.3f} mm off centre, no more "
-            f"({spacer_limits()['balance'].source})."
+            f"Its balance, which a balancing machine finds: at its highest speed its middle of "
+            f"mass may lie {math.floor(true * 1000) / 1000:.3f} mm off the axis, no more "
+            f"({spacer_limits()['balance'].source}). How true its blades run is another matter."
         )
+
+
+def up_to(value: float, digits: int) -> str:
+    """A figure that is said to be the most: rounded up."""
+    step = 10.0**digits
+    return f"{math.ceil(value * step - 1e-6) / step:.{digits}f}"
 
 
 def _kind_of_fan(stack: Stack) -> Iterator[str]:
@@ -219,18 +237,19 @@ def _about(row: Sourced) -> str:
     return "the holes in the spacer" if isinstance(row, ClearanceHole) else "how long bolts are"
 
 
+def size(bolt: BoltLength) -> str:
+    """A bolt's length as it is sold: "3 in"."""
+    return f"{bolt.label} {bolt.unit}".strip()
+
+
 def fastener(made: Bolting) -> str:
     """Bolts as one asks for them: "4 bolts 5/16-24 × 3 in, grade 5"."""
     joint = made.joint
     assert made.bolt is not None
     word = "studs" if joint.hole == "stud" else "bolts"
     grade = "grade" if joint.grade.unit == "in" else "class"
-    length = _length(made.bolt.label, made.bolt.unit)
-    return f"{joint.count} {word} {joint.thread.thread} × {length}, {grade} {joint.grade.grade}"
-
-
-def _length(label: str, unit: str) -> str:
-    return f"{label} {unit}".strip()
+    name = f"{joint.thread.thread} × {size(made.bolt)}"
+    return f"{joint.count} {word} {name}, {grade} {joint.grade.grade}"
 
 
 def torque(nm: float, unit: str) -> str:

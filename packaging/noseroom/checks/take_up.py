@@ -16,11 +16,16 @@ from numpy.typing import NDArray
 from noseroom.checks.drive import Drive
 from noseroom.checks.drive_forms import RunForms
 from noseroom.layout import PlacedPart
+from noseroom.parts.belt_path import belt_path
 from noseroom.physics.belts import belt_run
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 _STEPS = 80
+_ROUNDING_MM = 1e-9
+_LEAST_ARM_MM = 5.0
+"""Nearer to what it turns about than this a part only spins in its place."""
 _TOWARD = {
     "up": (0.0, 0.0, 1.0),
     "down": (0.0, 0.0, -1.0),
@@ -88,9 +93,18 @@ class TakeUp:
             return f"nothing says how far the {self.part.name} can be moved"
         if self.by != "slide" and self.pivot is None:
             return f"nothing says what the {self.part.name} turns about"
+        if self.pivot is not None and self._arm_mm <= max(_LEAST_ARM_MM, self.here.loose_mm()):
+            return f"the {self.part.name} stands on the axis that it turns about"
         if self._slope <= 0:
             return f"the {self.part.name} does not tighten it by going {self._toward}"
+        if not len(self._along[0]):
+            return f"nothing says where the way of the {self.part.name} ends"
         return ""
+
+    @property
+    def _arm_mm(self) -> float:
+        """How far its axis stands from the one that it turns about."""
+        return math.hypot(*(self.here.placed[self.number, :2] - self.pivot))
 
     @property
     def _toward(self) -> str:
@@ -127,20 +141,35 @@ class TakeUp:
 
     @cached_property
     def _along(self) -> tuple[Floats, Floats]:
-        """Places along the way, mm, and the belt's length at each; only where it can be."""
+        """Places along the way, mm, and the belt's length at each; only where it can be.
+
+        None at all where it cannot be where it stands.
+        """
         ease, out = (self.entry.sizes[key].value for key in ("adjuster.in", "adjuster.out"))
-        by = np.concatenate(
-            [np.linspace(-ease, 0, _STEPS + 1), np.linspace(0, out, _STEPS + 1)[1:]]
+        by = np.unique(
+            np.concatenate([np.linspace(-ease, 0, _STEPS + 1), np.linspace(0, out, _STEPS + 1)])
         )
-        placed = np.repeat(self.here.placed[None, self.here.order], len(by), axis=0)
-        mine = self.here.order == self.number
-        placed[:, mine, :2] += self.shifts(by)[:, None]
-        run = belt_run(placed, self.here.back)
-        grows = np.gradient(run.length, by, edge_order=1) > 0 if len(by) > 1 else by >= 0
-        bad = np.flatnonzero(~(run.ok & grows)) if run.ok[_STEPS] else np.array([], dtype=int)
-        low = int(bad[bad < _STEPS].max(initial=-1)) + 1
-        high = int(bad[bad > _STEPS].min(initial=len(by))) - 1
-        return by[low : high + 1], np.asarray(run.length[low : high + 1])
+        rest = int(np.searchsorted(by, 0.0))
+        placed = np.repeat(self.here.placed[None], len(by), axis=0)
+        placed[:, self.number, :2] += self.shifts(by)
+        lengths, can = self._runs(placed)
+        bad = np.flatnonzero(~(can & (np.gradient(lengths, by) > 0)))
+        if rest in bad:
+            return by[:0], lengths[:0]
+        low = int(bad[bad < rest].max(initial=-1)) + 1
+        high = int(bad[bad > rest].min(initial=len(by))) - 1
+        return by[low : high + 1], lengths[low : high + 1]
+
+    def _runs(self, placed: Floats) -> tuple[Floats, Flags]:
+        """Lengths of the belt, mm, and whether it can run so: (m,). placed: (m, n, 3) mm."""
+        if not self.here.twice:
+            run = belt_run(placed[:, self.here.order], self.here.back)
+            return run.length, run.ok
+        # Where it lies on a pulley twice, the order changes on the way: each place has its own.
+        paths = [belt_path(one) for one in placed]
+        apart = (belt_run(placed).overlap_mm <= _ROUNDING_MM).all(axis=(-2, -1))
+        reached = np.array([not one.missed for one in paths])
+        return np.array([one.length_mm for one in paths]), apart & reached
 
     def ends(self) -> tuple[End, End]:
         """The slack and the tight end of the way."""
@@ -160,9 +189,8 @@ class TakeUp:
         pull = math.hypot(*self._pull)
         spread += pull * self.entry.sizes[key].half_width
         if self.pivot is not None:
-            arm = math.hypot(*(self.here.placed[self.number, :2] - self.pivot))
             # An axis that stands elsewhere turns the way by as much as its arm does.
-            spread += pull * abs(by) * min(self.here.loose_mm() / arm, 1.0)
+            spread += pull * abs(by) * min(self.here.loose_mm() / self._arm_mm, 1.0)
         return End(by, length, spread, stopped)
 
     def at(self, length_mm: float) -> float:

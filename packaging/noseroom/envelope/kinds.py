@@ -85,7 +85,8 @@ class Reference:
     kinds: what kinds may be named (empty: any). least: how many at the least. port: whether each
     names a port of a part ("radiator.upper neck") instead of a part; it is then kept as that text
     with the part's name and the port's name separated by one dot. among: the key of another
-    reference of the same part, of whose names these have to be. completes: a group of keys of which
+    reference of the same part, of whose names these have to be. apart: of whose they may not be; it
+    comes before. completes: a group of keys of which
     none means anything without this one.
     """
 
@@ -96,6 +97,7 @@ class Reference:
     least: int = 0
     port: bool = False
     among: str = ""
+    apart: str = ""
     completes: str = ""
 
 

@@ -157,6 +157,10 @@ def _references(
                 line = draft.node.at((*path, number))[1].line
                 expected = f"one of those under {one.among} ({listed(among)})"
                 faults.append(Fault(line, f"{draft.key}.{one.key}", quoted(name), expected))
+            if one.apart and name in made.get(own(one.apart), ()):
+                line = draft.node.at((*path, number))[1].line
+                expected = f"another part than the one under {one.apart}"
+                faults.append(Fault(line, f"{draft.key}.{one.key}", quoted(name), expected))
         made[own(one.key)] = tuple(named)
     return made, faults
 

@@ -75,6 +75,7 @@ class Belt(Part):
                 "what that turns about where it does: a part with an axis, such as a cylinder that "
                 "stands for the bolt; its own pivot ear where nothing is named",
                 kinds=("cylinder", *_PULLEYS, "water pump", "engine"),
+                apart="adjuster.moves",
             ),
         ),
         touches=(("belt", "rim"), ("belt", "web"), ("belt", "pulley"), ("belt", "nose")),

@@ -62,21 +62,24 @@ def moment_nm(mass_kg: float, lever_mm: float) -> float:
     return mass_kg * STANDARD_GRAVITY * lever_mm / _MM_PER_M
 
 
-def moment_growth(lever_mm: float, spacer_mm: float) -> float:
-    """How many times its moment a fan has once a spacer puts it further out, (e + t) / e.
+def moment_growth(
+    lever_mm: float, spacer_mm: float, share: float = 0.0, middle_mm: float = 0.0
+) -> float:
+    """How many times today's the moment on a bearing is with a spacer, (e + t + s b) / e.
 
-    lever_mm: from the bearing that is nearest to the fan, to the fan's middle of mass. Raises
-    ValueError where that is not ahead of the bearing.
+    lever_mm: e, from the bearing that is nearest to the fan, to the fan's middle of mass. share: s,
+    the spacer's mass as a share of the fan's. middle_mm: b, from the bearing to the spacer's own
+    middle. Raises ValueError where the fan's middle of mass is not ahead of the bearing.
     """
     if lever_mm <= 0:
         raise ValueError(f"found a lever of {lever_mm:g} mm; expected more than nothing")
-    return (lever_mm + spacer_mm) / lever_mm
+    return (lever_mm + spacer_mm + share * middle_mm) / lever_mm
 
 
 def off_centre_mm(grade_mm_per_s: float, speed_rpm: float) -> float:
     """How far off its axis a rotor's middle of mass may be, mm: grade / ω (ISO 21940-11).
 
-    grade_mm_per_s: of balance, such as 6.3 for fans.
+    It is the rotor's balance, and no run-out. grade_mm_per_s: of balance, such as 6.3 for fans.
     """
     return grade_mm_per_s / (speed_rpm * math.tau / 60.0)
 

@@ -11,9 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from noseroom.checks import words
+from noseroom.checks.fan_window_words import aim, in_place
 from noseroom.findings import Finding, Verdict
 from noseroom.report.result import CAUTIONS, Assumption, Result
-from noseroom.units import format_length, read_length
+from noseroom.units import read_length
 
 _BELT = ("reach: ", "line: ", "length: ", "slip: ", "speed: ")
 """How the ids of what is asked of a belt alone begin."""
@@ -164,30 +165,21 @@ def _fan_figures(finding: Finding, unit: str) -> tuple[str, ...]:
             said = ", ".join(f"{gap} ± {far}" for gap, far in zip(gaps, spreads, strict=True))
         clock = words.listed([str(hour) for hour in hours])
         lines.append(f"blade front to radiator core at {clock} o'clock: {said}")
+    on = _figure(details.get("spacer_on_mm", 0.0))
     for low, high in spacer_windows(finding):
-        if low > 0:
-            # Rounded inwards, so that both ends still keep every rule.
-            middle = format_length((low + high) / 2, unit, denominator=32)
-            half = format_length(
-                (high - low) / 2 - _shift((low + high) / 2, unit),
-                unit,
-                denominator=32,
-                rounding="down",
-            )
-            lines.append(f"spacer to aim for: {middle} ± {half}")
+        if low > on:
+            lines.append(f"spacer to aim for: {aim(low, high, unit)}")
     return tuple(lines)
 
 
-def _shift(mm: float, unit: str) -> float:
-    """How far rounding moves a length, mm."""
-    shown = read_length(format_length(mm, unit, denominator=32), unit)
-    return abs(shown.value - mm)
-
-
 def spacer_windows(finding: Finding) -> list[tuple[float, float]]:
-    """Thicknesses that keep every rule, (from, to) mm, of a fan's finding."""
+    """Thicknesses that keep every rule, (from, to) mm, of a fan's finding.
+
+    Of one spacer in the place of one that is on already.
+    """
     given = finding.details.get("spacer_mm", [])
-    return [(low, high) for low, high in given] if isinstance(given, list) else []
+    windows = [(low, high) for low, high in given] if isinstance(given, list) else []
+    return list(in_place(windows, _figure(finding.details.get("spacer_on_mm", 0.0))))
 
 
 def _figure(value: object) -> float:

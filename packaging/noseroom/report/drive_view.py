@@ -48,8 +48,8 @@ class Wheel:
 class Map:
     """Where a compressor may stand, by the middle of its pulley.
 
-    rows: (v, u from, u to) mm; step_mm: how far rows stand apart. window: corners. best: places
-    that were judged one by one, the best first.
+    rows: (v, u from, u to) mm, none where no place was found that surely does; step_mm: how far
+    rows stand apart. window: corners. best: places that were judged one by one, the best first.
     """
 
     part: str
@@ -158,9 +158,12 @@ def _map(drive: Drive, findings: dict[str, Finding]) -> Map | None:
             continue
         u, v = _seen(drive.run()[k, :2])
         across, along = _list(told, "window_mm")
+        # Where none of them stood up when it was judged by itself, the text says that none was
+        # found: the picture then shows none either.
+        rows = _list(told, "rows_mm") if _list(told, "best_mm") else []
         return Map(
             circle.part.name,
-            tuple((v + up, u - end, u - start) for up, start, end in _list(told, "rows_mm")),
+            tuple((v + up, u - end, u - start) for up, start, end in rows),
             float(str(told.details["step_mm"])),
             ((u - across[1], v + along[0]), (u - across[0], v + along[1])),
             tuple((u - right, v + up) for right, up in _list(told, "best_mm")),

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from noseroom.checks import words
+from noseroom.checks.fan_window_words import turned
 from noseroom.report.drawing import draw_leader, draw_outline, draw_tag
 from noseroom.report.drawing_labels import PlacedTag, Tag, outline_tags, place_column, share_out
 from noseroom.report.drawing_model import DrawingError, Point
 from noseroom.report.drawing_svg import CAP_HALF, GREY, INK, Canvas, path_data
 from noseroom.report.drawing_text import BODY_MM, LINE_PITCH_MM, Box, text_width_mm, wrap
-from noseroom.report.fan_stack import WINDOW_COLOUR, End, FanStack
+from noseroom.report.fan_stack import ON_MM, WINDOW_COLOUR, End, FanStack
+from noseroom.report.fan_stack_breaks import draw_breaks
 from noseroom.units import MM_PER_INCH, format_length
 
 SHEET = Box(0.0, 0.0, 259.0, 190.0)
@@ -86,6 +88,7 @@ def _draw_view(canvas: Canvas, stack: FanStack) -> None:
     canvas.root.set("data-scale", f"{scale:g}")
     for outline in sorted(stack.outlines, key=lambda one: one.depth):
         draw_outline(canvas, outline, to_sheet)
+    draw_breaks(canvas, stack.cuts, to_sheet)
     canvas.group("axis", "the fan's axis")
     ends = to_sheet((u0 - 8 * scale, 0.0)), to_sheet((u1 + 8 * scale, 0.0))
     canvas.line(ends, width=0.18, stroke_dasharray="6 1.2 1 1.2")
@@ -136,7 +139,10 @@ def _draw_rule(canvas: Canvas, stack: FanStack) -> None:
     canvas.group("rule-line")
     canvas.line(((FRAME.x0, top), (FRAME.x1, top)), width=0.25)
     thickest = max(
-        *(one.thickness_mm for one in _marks(stack)), *(high for _, high in stack.windows), 50.0
+        *(one.thickness_mm for one in _marks(stack)),
+        *(high for _, high in stack.windows),
+        stack.on_mm,
+        50.0,
     )
     x0, x1 = FRAME.x0 + 10.0, FRAME.x1 - 14.0
     pitch = (x1 - x0) / thickest
@@ -146,7 +152,8 @@ def _draw_rule(canvas: Canvas, stack: FanStack) -> None:
         return x0 + thickness * pitch
 
     canvas.group("heading")
-    heading = "Thickness of the spacer, and where the fan keeps its room"
+    which = "one spacer in the place of what is on" if stack.on_mm else "the spacer"
+    heading = f"Thickness of {which}, and where the fan keeps its room"
     canvas.text(heading, FRAME.x0 + 4.0, top + 5.4, bold=True)
     canvas.group("window")
     for low, high in stack.windows:
@@ -229,6 +236,8 @@ def _marks(stack: FanStack) -> list[_Mark]:
     if best is not None and not bought:
         size = format_length(best, axis, denominator=64)
         found.append(_Mark(best, f"turn: {size}", f"to be turned, {size}", stock=False))
+    # Of one thinner than what is on nobody knows what the fan does.
+    found = [one for one in found if one.thickness_mm >= stack.on_mm - ON_MM]
     return sorted(found, key=lambda one: one.thickness_mm)
 
 
@@ -288,10 +297,9 @@ def _draw_words(canvas: Canvas, stack: FanStack, top: float) -> None:
 
 def _end_words(end: End, stack: FanStack) -> str:
     """One end of a window in words."""
-    if end.least and end.thickness_mm == 0.0:
-        return "No spacer is needed."
-    if end.least:
-        said = f"At least {words.at_least(end.thickness_mm, stack.unit)}"
-    else:
-        said = f"At most {format_length(end.thickness_mm, stack.unit, rounding='down')}"
+    if end.least and end.thickness_mm == stack.on_mm:
+        if not stack.on_mm:
+            return "No spacer is needed."
+        return f"The {turned(stack.on_mm, stack.unit)} spacer that is on will do."
+    said = f"At {'least' if end.least else 'most'} {end.said}"
     return f"{said}: {end.why}." if end.why else f"{said}."

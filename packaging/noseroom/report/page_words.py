@@ -6,6 +6,7 @@ from noseroom.checks import words
 from noseroom.findings import Finding, Rule, Verdict
 from noseroom.report import digest
 from noseroom.report.result import Result
+from noseroom.units import format_length
 
 WORD = {
     Verdict.FOULS: "Fouls",
@@ -121,7 +122,9 @@ def asked(rule: Rule, unit: str) -> str:
     """What a rule asks, in full."""
     if rule.value_mm <= 0:
         return "no room beyond it"
-    return both_up(rule.value_mm, unit)
+    said = words.at_least(rule.value_mm, unit)
+    # 3/8 in is 9.5 mm to whoever converts it: only what is measured is rounded to one side.
+    return said if unit == "mm" else f"{said} ({format_length(rule.value_mm, 'mm')})"
 
 
 def begun(text: str) -> str:

@@ -29,7 +29,7 @@ ASSUMPTION_SHARE = 12.0
 """An assumption is dropped once readings alone fix it with a deviation of reach / 12."""
 LEAST_DEVIATION = 0.003
 """mm or degrees: no reading is better than this, whatever half-width it claims."""
-_NEARLY = 1e-4
+NEARLY = 1e-4
 """Standard deviations: near enough to tell which assumptions the readings replace."""
 _ROUND = ("edge to edge", "straight")
 _STEP = 1e-30
@@ -224,10 +224,6 @@ class Survey:
         return np.array([one.reach for one in self.sources])
 
 
-_NO_DEARER = 25.0
-"""By how much chi² may rise when a figure changes a little: five standard deviations."""
-
-
 def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     """Adjust the whole nose.
 
@@ -240,56 +236,30 @@ def solve(stations: Sequence[Station], sentences: Sequence[Sentence]) -> Survey:
     dropped: list[Source] = []
     refuted: list[Source] = []
     network = Network(stations, sentences)
-    nearly = partial(adjusted, settled=_NEARLY)
+    nearly = partial(adjusted, settled=NEARLY)
     adjustment, exact = best_adjustment(network, nearly), False
     while True:
         network.begin(adjustment.estimate)
         leaving, fixed = _to_leave(network, adjustment)
         if not leaving.size:
             if exact:
-                return _survey(network, adjustment, dropped, refuted)
+                return survey_of(network, adjustment, dropped, refuted)
             adjustment, exact = adjusted(network), True
             continue
         rows = network.rows()
         (dropped if fixed else refuted).extend(
             source_of(rows[int(index)], adjustment, int(index)) for index in leaving
         )
-        gone = [rows[index] for index in leaving]
-        network = network.without(
-            [row.sentence for row in gone if row.sentence is not None],
-            [(row.station, row.key) for row in gone if row.sentence is None],
-        )
+        network = without(network, [rows[index] for index in leaving])
         adjustment, exact = nearly(network), False
 
 
-def solve_near(
-    stations: Sequence[Station], sentences: Sequence[Sentence], near: Survey
-) -> Survey | None:
-    """Adjust a nose that is nearly one that was adjusted before, from where that came out.
-
-    The assumptions that were dropped there are left out from the beginning. None where the two are
-    not alike, where another set of assumptions has to go, or where the readings agree much less:
-    then `solve` has to tell. So it has in the end: of two mirror images this one finds the nearer.
-    """
-    network = Network(stations, sentences)
-    if network.unknowns != near.network.unknowns:
-        return None
-    gone = {(one.station, one.key, one.text) for one in (*near.dropped, *near.refuted)}
-    rows = [row for row in network.rows() if row.assumed]
-    leaving = [row for row in rows if (row.station, row.key, row.text) in gone]
-    network = network.without(
-        [row.sentence for row in leaving if row.sentence is not None],
-        [(row.station, row.key) for row in leaving if row.sentence is None],
+def without(network: Network, gone: Sequence[Row]) -> Network:
+    """A network without some of its rows."""
+    return network.without(
+        [row.sentence for row in gone if row.sentence is not None],
+        [(row.station, row.key) for row in gone if row.sentence is None],
     )
-    network.begin(near.adjustment.estimate)
-    try:
-        adjustment = adjusted(network, near.cost + _NO_DEARER)
-    except SurveyError:
-        return None
-    network.begin(adjustment.estimate)
-    if adjustment.cost > near.cost + _NO_DEARER or _to_leave(network, adjustment)[0].size:
-        return None
-    return _survey(network, adjustment, list(near.dropped), list(near.refuted))
 
 
 def _to_leave(network: Network, adjustment: Adjustment) -> tuple[NDArray[np.intp], bool]:
@@ -309,7 +279,8 @@ def _to_leave(network: Network, adjustment: Adjustment) -> tuple[NDArray[np.intp
     return np.array([np.argmax(np.where(beyond, excess, 0.0))]), False
 
 
-def _deviation(row: Row) -> float:
+def deviation_of(row: Row) -> float:
+    """The standard deviation with which a row counts, mm or degrees."""
     return max(row.half_width / float(np.sqrt(3.0)), LEAST_DEVIATION)
 
 
@@ -321,7 +292,7 @@ def adjusted(network: Network, ceiling: float = np.inf, settled: float = CONVERG
     rows = network.rows()
     observations = Observations(
         np.array([row.value for row in rows]),
-        np.array([_deviation(row) for row in rows]),
+        np.array([deviation_of(row) for row in rows]),
         tuple(f"line {row.line}: {row.text}" for row in rows),
     )
     try:
@@ -368,7 +339,7 @@ def source_of(row: Row, adjustment: Adjustment | None = None, index: int = 0) ->
         key=row.key,
         value=row.value,
         half_width=row.half_width,
-        deviation=_deviation(row),
+        deviation=deviation_of(row),
         reach=row.half_width if row.assumed else 0.0,
         assumed=row.assumed,
         residual=float(adjustment.residuals[index]) if adjustment else 0.0,
@@ -376,7 +347,7 @@ def source_of(row: Row, adjustment: Adjustment | None = None, index: int = 0) ->
     )
 
 
-def _survey(
+def survey_of(
     network: Network, adjustment: Adjustment, dropped: list[Source], refuted: list[Source]
 ) -> Survey:
     """Collect poses, sizes and their dependence on every source, loose sizes included."""

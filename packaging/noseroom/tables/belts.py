@@ -30,7 +30,11 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """Lengths in which a belt is sold, mm. named_by: of which line, "outside" or "effective"."""
+    """Lengths in which a belt is sold, mm. named_by: of which line, "outside" or "effective".
+
+    tolerance_mm: by how much a belt may be longer or shorter than it is marked, at the least;
+    tolerance_share: of its length, where that is more.
+    """
 
     key: str
     belt: str
@@ -38,6 +42,8 @@ class Series:
     from_mm: float
     to_mm: float
     step_mm: float
+    tolerance_mm: float
+    tolerance_share: float
     source: str
     meaning: str
 
@@ -47,6 +53,27 @@ class Series:
         first = math.ceil((low - 1e-6) / self.step_mm)
         last = math.floor((high + 1e-6) / self.step_mm)
         return tuple(self.step_mm * k for k in range(first, last + 1))
+
+    def tolerance(self, length_mm: float) -> float:
+        """By how much a belt of that mark may be off, mm."""
+        return max(self.tolerance_mm, self.tolerance_share * length_mm)
+
+    def within(self, low_mm: float, high_mm: float) -> tuple[float, ...]:
+        """The lengths that stay within a range however their tolerance falls out, mm."""
+        return tuple(
+            one
+            for one in self.between(low_mm, high_mm)
+            if low_mm <= one - self.tolerance(one) and one + self.tolerance(one) <= high_mm
+        )
+
+    def near(self, low_mm: float, high_mm: float) -> tuple[float, ...]:
+        """The lengths that may lie within a range, by their tolerance, mm."""
+        most = self.tolerance(self.to_mm)
+        return tuple(
+            one
+            for one in self.between(low_mm - most, high_mm + most)
+            if low_mm <= one + self.tolerance(one) and one - self.tolerance(one) <= high_mm
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +121,8 @@ def series() -> dict[str, Series]:
             from_mm=float(one["from_mm"]),
             to_mm=float(one["to_mm"]),
             step_mm=float(one["step_mm"]),
+            tolerance_mm=float(one["tolerance_mm"]),
+            tolerance_share=float(one["tolerance_share"]),
             source=one["source"],
             meaning=one["meaning"],
         )

@@ -70,10 +70,11 @@ class BoltLength(Sourced):
 
 @dataclass(frozen=True, slots=True)
 class Washer(Sourced):
-    """A plain washer, mm."""
+    """A plain washer, mm. outside_mm: as it is named; most_outside_mm: at its largest."""
 
     size: str
     outside_mm: float
+    most_outside_mm: float
     least_mm: float
     most_mm: float
 
@@ -205,7 +206,7 @@ def washers() -> dict[str, Washer]:
             row["size"],
             *(
                 _scale(row["unit"]) * float(row[key])
-                for key in ("outside", "least_thickness", "most_thickness")
+                for key in ("outside", "most_outside", "least_thickness", "most_thickness")
             ),
         )
         for row in rows_of("washers.csv")

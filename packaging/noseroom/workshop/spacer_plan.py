@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-
-import numpy as np
 
 from noseroom.checks import words
 from noseroom.checks.spacer_bolts import remembered
@@ -17,17 +13,12 @@ from noseroom.checks.spacer_words import fastener, torque
 from noseroom.errors import NoseroomError, UnitsError
 from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, PlacedPart
-from noseroom.parts.spacer import LEAST_WEB_MM, Spacer
-from noseroom.tables.fasteners import ClearanceHole, clearance_holes, spacer_limits, thread_like
+from noseroom.parts.spacer import Spacer
+from noseroom.tables.fasteners import ClearanceHole, clearance_holes, thread_like
 from noseroom.units import read_thread
 from noseroom.workshop.spacer_drawing import FORM_MM, Sheet, thickness_tolerance_mm, within
 
 _MUST_READ = ("hub.diameter", "pilot.diameter", "pilot.length", "bolts.count", "bolts.circle")
-_FREE_MM = 1.0
-"""Between the end of the hub's pilot and the floor of a recess: common practice."""
-_SPIGOT_MM = 10.0
-"""A spigot need not be longer to centre a fan: common practice."""
-_STEP_MM = 0.5
 _AS_READ_MM = 0.3
 """A size read worse than this is read again before metal is cut: common practice."""
 
@@ -70,13 +61,7 @@ def spacer_plan(layout: Layout, finding: Finding) -> SpacerPlan:
     pump = layout.parts[choice.stack.pump]
     _demand_read(pump)
     hole = _hole(pump)
-    spacer, why = _spacer(layout, pump, fan, choice, hole)
-    faults = spacer.faults()
-    if faults:
-        raise NoSpacerError(
-            f"no spacer {choice.best.label} thick can be made for the {pump.name}'s hub: "
-            f"{'; '.join(faults)}"
-        )
+    spacer, why = _spacer(layout, pump, choice)
     title = f"Fan spacer, {spacer.form}"
     subtitle = f"{layout.envelope.title}. Between {pump.name} and {fan.name}."
     window = _window(choice)
@@ -153,45 +138,23 @@ def _hole(pump: PlacedPart) -> ClearanceHole:
     return hole
 
 
-def _spacer(
-    layout: Layout, pump: PlacedPart, fan: PlacedPart, choice: Choice, hole: ClearanceHole
-) -> tuple[Spacer, str]:
+def _spacer(layout: Layout, pump: PlacedPart, choice: Choice) -> tuple[Spacer, str]:
     """The spacer and why it has the form that it has."""
-    sizes = {key: float(value) for key, value in pump.placements[0].sizes.items()}
-    spider = float(getattr(fan.part, "spider_diameter_mm", np.inf))
-    thickness = choice.best.thickness_mm
-    plain = Spacer(
-        thickness_mm=thickness,
-        diameter_mm=min(sizes["hub.diameter"], spider),
-        bore_mm=sizes["pilot.diameter"],
-        bolt_count=round(pump.entry.sizes["bolts.count"].value),
-        bolt_circle_mm=sizes["bolts.circle"],
-        hole_mm=hole.normal_mm,
-    )
-    stack, unit, least = choice.stack, layout.envelope.unit, spacer_limits()["pilot"].value
-    # What stands out of the hub and of what is bolted to it, a pulley's web.
-    most = stack.pilot.most_mm - stack.between.least_mm
-    sure = stack.pilot.least_mm - stack.between.most_mm
-    if not choice.best.double_pilot:
-        left = words.length(choice.best.pilot_left_mm, unit)
-        return plain, f"Plain: {left} of the hub's pilot comes through it and centres the fan."
-    if most < least:
-        return plain, "Plain: the hub has no pilot to speak of; see what centres the fan today."
-    recess = math.ceil((most + _FREE_MM) / _STEP_MM) * _STEP_MM
-    if thickness - recess < LEAST_WEB_MM:
+    form = choice.best.form
+    if form.faults or form.spacer is None:
         raise NoSpacerError(
-            f"a spacer of {choice.best.label} is too thin for two pilots, and too thick for the "
-            f"hub's own, of which {words.length(max(sure, 0.0), unit)} stands out for sure"
+            f"no spacer {choice.best.label} thick can be made for the {pump.name}'s hub: "
+            f"{'; '.join(form.faults)}"
         )
-    spigot = min(math.floor(max(sure, least) / _STEP_MM) * _STEP_MM, _SPIGOT_MM)
-    double = dataclasses.replace(
-        plain,
-        form="double pilot",
-        recess_mm=recess,
-        spigot_diameter_mm=sizes["pilot.diameter"],
-        spigot_length_mm=spigot,
-    )
-    return double, "Two pilots: too little of the hub's own would come through to centre the fan."
+    left = words.length(form.pilot_left_mm, layout.envelope.unit)
+    why = {
+        "plain": f"Plain: {left} of the hub's pilot comes through it and centres the fan.",
+        "no pilot": "Plain: the hub has no pilot to speak of; see what centres the fan today.",
+        "double pilot": (
+            "Two pilots: too little of the hub's own would come through to centre the fan."
+        ),
+    }
+    return form.spacer, why[form.kind]
 
 
 def _notes(
