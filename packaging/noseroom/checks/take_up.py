@@ -104,6 +104,7 @@ class TakeUp:
     @property
     def _arm_mm(self) -> float:
         """How far its axis stands from the one that it turns about."""
+        assert self.pivot is not None
         return math.hypot(*(self.here.placed[self.number, :2] - self.pivot))
 
     @property
