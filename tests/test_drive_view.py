@@ -202,7 +202,8 @@ def test_the_picture_shows_no_place_where_the_text_says_that_none_was_found() ->
     view = drive_view(layout, (*findings(layout), none))
     assert view is not None
     (places,) = (one.places for one in view.belts if one.places is not None)
-    assert places.rows == places.best == ()
+    assert places.rows == ()
+    assert places.best == ()
     assert "No place for the compressor was found" in drive_svg(view)
     assert "Green" not in drive_svg(view)
 
