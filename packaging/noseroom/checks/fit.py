@@ -15,7 +15,7 @@ from noseroom.checks.margins import AMPLE_MM, AT_REST, Margins
 from noseroom.checks.moves import Moves
 from noseroom.checks.pairs import Pairs, SureGap, component_pairs
 from noseroom.checks.rules import Rules
-from noseroom.findings import Finding, Rule, Verdict
+from noseroom.findings import Finding, Rule, Verdict, overall
 from noseroom.geometry.clearance import Clearance, Relation
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.hose import ON_PORT
@@ -24,6 +24,8 @@ from noseroom.tolerances import DEFAULT, Tolerances
 REPORT_BELOW_MM = 50.0
 """Pairs further apart than this, whose rule is surely met, are counted but not listed."""
 
+_OF_MESHES_MM = 0.5
+"""More than the bound on a gap of meshes is ever below that of the solids."""
 _BY_MESH = replace(DEFAULT, exact_below_mm=0.0)
 
 Progress = Callable[[int, int, str], None]
@@ -72,7 +74,7 @@ def look_at_fit(pairs: Pairs, bodies: Bodies, rules: Rules, margins: Margins) ->
     """Note the verdicts on all pairs, without findings; what stands is not looked at."""
     for a, b in _pairs_at_rest(pairs.layout):
         if not margins.stands(AT_REST, a, b):
-            judged = _judged(pairs, rules, bodies, a, b)
+            judged = _judged(pairs, rules, bodies, a, b, figures=False)
             _note_margin(margins, pairs, bodies, a, b, judged)
 
 
@@ -176,7 +178,16 @@ class _Judged:
     room_mm: float
 
 
-def _judged(pairs: Pairs, rules: Rules, bodies: Bodies, a: PlacedPart, b: PlacedPart) -> _Judged:
+def _judged(
+    pairs: Pairs,
+    rules: Rules,
+    bodies: Bodies,
+    a: PlacedPart,
+    b: PlacedPart,
+    *,
+    figures: bool = True,
+) -> _Judged:
+    """figures: whether the solids are measured where the pieces alone tell the verdict."""
     loose = pairs.sway_mm(a, b)
     cases: list[_Case] = []
     spare = np.inf
@@ -197,8 +208,39 @@ def _judged(pairs: Pairs, rules: Rules, bodies: Bodies, a: PlacedPart, b: Placed
     cases = [case for case in cases if not case.settled] or cases
     if not cases:
         return _Judged(Verdict.FITS, None, spare)
+    told = None if figures else _by_pieces(cases, spare)
+    if told is not None:
+        return told
     verdict, case, looked_at = _worst(bodies, a, b, cases)
     return _Judged(verdict, case, _room_mm(verdict, case, looked_at, spare))
+
+
+def _by_pieces(cases: list[_Case], spare_mm: float) -> _Judged | None:
+    """The verdict that no measure of the solids could change; None where one might.
+
+    Pieces contain solids, so that a gap of solids is no less than that of their pieces. What runs
+    into one another is measured by what frees it, which pieces do not tell.
+    """
+    verdicts, room = [], spare_mm
+    for case in cases:
+        asked, gap = case.rule.value_mm, case.gap
+        if case.settled and gap.lower_mm >= asked + _OF_MESHES_MM:
+            verdicts.append(Verdict.FITS)
+            room = min(room, gap.lower_mm - asked - _OF_MESHES_MM)
+        elif not case.settled and (case.unseen or not gap.answers(asked)):
+            verdicts.append(Verdict.NOT_KNOWN)
+            room = min(room, asked - gap.lower_mm)
+        elif (
+            not case.settled
+            and gap.nominal_mm > 0
+            and gap.nominal_mm + gap.spread_mm >= asked + _OF_MESHES_MM
+        ):
+            verdicts.append(Verdict.TOO_CLOSE)
+            to_foul = gap.nominal_mm + gap.spread_mm - asked - _OF_MESHES_MM
+            room = min(room, asked - gap.lower_mm, to_foul)
+        else:
+            return None
+    return _Judged(overall(verdicts), None, room)
 
 
 def _room_mm(verdict: Verdict, case: _Case, cases: list[_Case], spare_mm: float) -> float:
