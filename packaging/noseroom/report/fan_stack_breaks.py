@@ -32,7 +32,7 @@ def _cuts(shadows: Sequence[Any], frame: Frame) -> Iterator[Cut]:
     from shapely import LineString, get_parts, line_merge, union_all
 
     u0, v0, u1, v1 = frame
-    edges = (
+    edges: tuple[tuple[Point, Point, Callable[[Frame], bool]], ...] = (
         ((u0, v0), (u0, v1), lambda box: box[0] < u0),
         ((u1, v0), (u1, v1), lambda box: box[2] > u1),
         ((u0, v0), (u1, v0), lambda box: box[1] < v0),
