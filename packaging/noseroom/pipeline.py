@@ -29,7 +29,7 @@ from noseroom.shelf import Shelf, usual_folder
 from noseroom.survey.culprits import culprits
 from noseroom.survey.solution import Source
 from noseroom.tables.clearances import clearance_rules
-from noseroom.threads import one_thread
+from noseroom.threads import one_thread, uncollected
 
 if TYPE_CHECKING:
     from noseroom.checks.at_once import Outlook
@@ -216,11 +216,12 @@ class Session:
         """
         if self._checked is None:
             return None
-        nose = self._near(self.read(text), self._checked.pairs.layout)
+        with uncollected():
+            nose = self._near(self.read(text), self._checked.pairs.layout)
         from noseroom.checks.at_once import verdicts_at_once
         from noseroom.checks.bodies import Bodies
 
-        with one_thread():
+        with one_thread(), uncollected():
             bodies = Bodies(nose.layout, self._memo)
             return verdicts_at_once(self._checked, nose.layout, bodies, self._memo)
 
