@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from noseroom.checks import words
+from noseroom.checks.fan_window_words import NEVER
 from noseroom.checks.spacer_bolts import Bolting, Cut, Joint
 from noseroom.checks.spacer_choice import Choice
 from noseroom.checks.spacer_stack import Stack
@@ -12,7 +13,6 @@ from noseroom.checks.spacer_words import fastener, fine, size
 from noseroom.tables.fasteners import spacer_limits
 from noseroom.units import read_length
 
-NEVER = "never stack spacers"
 _MOST_OTHERS = 4
 
 
