@@ -1,0 +1,124 @@
+"""Sheet metal, flat first: flanges and bends as they are cut, and how they stand once folded.
+
+A blank lies in the plane of x and y, its underside at z = 0, its upper side at z = thickness.
+Flanges are joined by bends; a bend's zone is a rectangle between two flanges, as long as the bend
+and as wide as its allowance, angle × (inside radius + K × thickness). Nothing has to be unfolded:
+the folded part follows from the flat one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.errors import GeometryError
+from noseroom.geometry.outlines import Circle, Path, Point
+
+Floats = NDArray[np.float64]
+Hole = Circle | Path
+"""A round hole, or any other as a closed path, such as a slot."""
+
+
+@dataclass(frozen=True)
+class Flange:
+    """A flat part of a blank, in the blank's own plane, mm.
+
+    outline: closed, anticlockwise. One of its straight sides lies on each bend that it has part in.
+    """
+
+    outline: Path
+    holes: tuple[Hole, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bend:
+    """A bend between two flanges.
+
+    parent, child: their numbers; the parent stays where it is when the child is folded. start, end:
+    the zone's edge on the parent, mm, so run that the zone and the child lie to the right of it
+    (the parent's outline runs from start to end there). angle_deg: positive lifts the child towards
+    +z, negative lets it down. inside_mm: radius on the inside of the bend. k: the neutral line's
+    place in the thickness, 0 inside, 1 outside.
+    """
+
+    parent: int
+    child: int
+    start: Point
+    end: Point
+    angle_deg: float
+    inside_mm: float
+    k: float
+
+    @property
+    def length_mm(self) -> float:
+        """Along the bend line."""
+        return math.dist(self.start, self.end)
+
+    def allowance_mm(self, thickness_mm: float) -> float:
+        """How wide its zone is in the flat."""
+        radius = self.inside_mm + self.k * thickness_mm
+        return math.radians(abs(self.angle_deg)) * radius
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A whole part in the flat; bends make a tree of its flanges, the first of which is its root.
+
+    Raises GeometryError where bends and flanges do not make one.
+    """
+
+    thickness_mm: float
+    flanges: tuple[Flange, ...]
+    bends: tuple[Bend, ...] = ()
+
+    def __post_init__(self) -> None:
+        joined = {0}
+        for bend in self.bends:
+            if bend.parent not in joined or bend.child in joined:
+                raise GeometryError("the bends of a blank do not lead from flange to flange")
+            joined.add(bend.child)
+        if joined != set(range(len(self.flanges))):
+            raise GeometryError("a flange of a blank is joined to nothing")
+
+
+def folded_places(blank: Blank) -> tuple[Floats, ...]:
+    """Where each flange stands once folded: (4, 4) each, from the flat to the folded part, mm.
+
+    The root stays. A point on a flange's underside is (x, y, 0), on its upper side (x, y, t).
+    """
+    places: dict[int, Floats] = {0: np.eye(4)}
+    for bend in blank.bends:
+        places[bend.child] = places[bend.parent] @ fold_of(bend, blank.thickness_mm)
+    return tuple(places[k] for k in range(len(blank.flanges)))
+
+
+def fold_of(bend: Bend, thickness_mm: float, share: float = 1.0) -> Floats:
+    """What a bend does to its child: (4, 4), in the parent's flat coordinates, mm.
+
+    share: 0 leaves it flat, 1 folds it; what is between is the bend's zone: a point that lies the
+    share of the allowance into the zone is where this carries it.
+    """
+    along = np.array([*np.subtract(bend.end, bend.start), 0.0]) / bend.length_mm
+    out = np.array([along[1], -along[0], 0.0])  # across the bend, to the child
+    up = np.array([0.0, 0.0, 1.0])
+    angle = math.radians(bend.angle_deg) * share
+    height = thickness_mm + bend.inside_mm if bend.angle_deg > 0 else -bend.inside_mm
+    centre = np.array([*bend.start, height])
+    # About the line through the centre, along `along`: from `out` towards `up` by the angle.
+    c, s = math.cos(angle), math.sin(angle)
+    turn = np.outer(along, along) + np.outer(out * c + up * s, out) + np.outer(up * c - out * s, up)
+    spent = bend.allowance_mm(thickness_mm) * share
+    made = np.eye(4)
+    made[:3, :3] = turn
+    # First back to the zone's edge by what the bend takes up, then round its centre.
+    made[:3, 3] = centre + turn @ (-centre - out * spent)
+    return made
+
+
+def flange_normals(blank: Blank) -> Sequence[Floats]:
+    """Unit normals (3,) of the flanges' upper sides once folded."""
+    return [place[:3, 2] for place in folded_places(blank)]
