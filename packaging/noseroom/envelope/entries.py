@@ -12,7 +12,6 @@ from noseroom.envelope import landmarks
 from noseroom.envelope.kinds import Kind, Size
 from noseroom.envelope.schema import (
     COMMON_KEYS,
-    SHOP_KEYS,
     Declared,
     Reading,
     declared_keys,
@@ -20,6 +19,7 @@ from noseroom.envelope.schema import (
     required_keys,
     yes_or_no,
 )
+from noseroom.envelope.shop import SHOP_KEYS
 from noseroom.envelope.source import Node
 from noseroom.envelope.suggest import described, did_you_mean, listed, quoted
 from noseroom.envelope.values import BadValueError, Units, size_example

@@ -122,12 +122,22 @@ class RuleChange:
 class Shop:
     """What the builder's own shelf or shop has, thinnest and shortest first; mm.
 
-    Empty: what is usually sold. grade: of the bolts, "" for the usual one.
+    Empty: what is usually sold or had. grade: of the bolts, "" for the usual one. metal: of the
+    sheet, as its table names it. bend_radius_mm: inside, of the brake, one or none. bend_k: the
+    neutral factor that a test piece gave. bed_mm: the printer's width, depth and height. card_mm,
+    card_size_mm: the card's thickness, and its width and height.
     """
 
     spacers_mm: tuple[float, ...] = ()
     bolts_mm: tuple[float, ...] = ()
     grade: str = ""
+    metal: str = ""
+    sheet_mm: tuple[float, ...] = ()
+    bend_radius_mm: tuple[float, ...] = ()
+    bend_k: float | None = None
+    bed_mm: tuple[float, ...] = ()
+    card_mm: tuple[float, ...] = ()
+    card_size_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ from noseroom.envelope.schema import (
     part_kinds,
     top_model,
 )
+from noseroom.envelope.shop import shop_of
 from noseroom.envelope.source import Node, SourceError, load, parse
 from noseroom.envelope.suggest import described, did_you_mean, listed, nearest, quoted
 from noseroom.envelope.values import DEFAULT_TAPE_MM, BadValueError, Units, length_mm
@@ -45,7 +46,6 @@ __all__ = ["json_schema", "read", "read_text"]
 _MOST_FAULTS = 200
 _TAPE_MM = (0.01, 50.0)
 _RULE_MM = (0.0, 1000.0)
-_SHOP_MM = {"spacers": (3.0, 100.0), "bolts": (5.0, 250.0)}
 _SIDES_UNSAID = (
     "left and right are taken as the driver's, because the file does not say whose they are "
     "(sides: as seated, or as facing the grille)"
@@ -186,17 +186,16 @@ class _Reader:
         return changes
 
     def _shop(self, given: dict[str, Any], words: FileWords) -> Shop:
-        """What the builder's own shelf has: lengths in the file's unit, each once."""
-        found = {}
-        for key, limits in _SHOP_MM.items():
-            texts = given.get(key, ())
-            path = ("shop", key)
-            read = (
-                self._length((*path, number), text, words.units.unit, limits)
-                for number, text in enumerate(texts)
-            )
-            found[key] = tuple(sorted({one for one in read if one is not None}))
-        return Shop(found["spacers"], found["bolts"], given.get("grade", ""))
+        def read(
+            path: tuple[str | int, ...], text: str, limits: tuple[float, float]
+        ) -> float | None:
+            return self._length(path, text, words.units.unit, limits)
+
+        def wrong_count(path: tuple[str | int, ...], found: str, expected: str) -> None:
+            line = self.root.at(path)[0]
+            self.faults.append(Fault(line, ".".join(map(str, path)), found, expected))
+
+        return shop_of(given, read, wrong_count)
 
     def _datum(self, top: dict[str, Any], held: dict[str, Held]) -> str:
         named = top.get("datum")

@@ -27,6 +27,7 @@ from pydantic_core import PydanticCustomError
 from noseroom.envelope import landmarks, values
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
 from noseroom.envelope.phrases import TRAVELS
+from noseroom.envelope.shop import BEND_K, METALS, SHOP_LENGTHS, read_k
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
 from noseroom.envelope.workshop_words import option_meant
@@ -345,18 +346,26 @@ def _shop_model() -> type[Entry]:
         PlainValidator(_checked(partial(one_of, known))),
         WithJsonSchema({"enum": [*known, *map(float, known)]}),
     ]
+    neutral = Annotated[
+        float, PlainValidator(_checked(read_k)), WithJsonSchema({"type": ["number", "string"]})
+    ]
+    metals = METALS
+    metal = Annotated[
+        str, PlainValidator(_checked(partial(one_of, metals))), WithJsonSchema({"enum": [*metals]})
+    ]
+    k_text = "the neutral factor that a test piece gave on your brake; else DIN 6935's"
     made: dict[str, Any] = {
-        "spacers": _field(_LENGTHS, "spacers", "thicknesses of spacers", [["1", "1 1/2", "2"]]),
-        "bolts": _field(_LENGTHS, "bolts", "lengths of bolts, under the head", [["2 1/2", "3"]]),
+        key: _field(_LENGTHS, key, one.help, [list(one.example)])
+        for key, one in SHOP_LENGTHS.items()
+    } | {
         "grade": _field(grade, "grade", f"what the bolts' heads say: {listed(known)}", ["5"]),
+        "metal": _field(metal, "metal", f"what the sheet is: {listed(metals)}", [metals[0]]),
+        BEND_K: _field(neutral, BEND_K, k_text, [0.42]),
     }
     model: type[Entry] = create_model(
         "shop", __base__=Entry, __doc__="what your own shelf has", **made
     )
     return model
-
-
-SHOP_KEYS = ("spacers", "bolts", "grade")
 
 
 def _format(value: Any) -> str:
