@@ -17,20 +17,26 @@ import pytest
 from noseroom import cli
 from noseroom.envelope.reader import read, read_text
 from noseroom.errors import OutputError
-from noseroom.findings import Verdict
+from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
 from noseroom.parts.spacer import Spacer
 from noseroom.report.drawing_svg import text_boxes_of
 from noseroom.report.drawing_text import Box
 from noseroom.workshop import spacer_files
+from noseroom.workshop.bench import Bench, write_bench
 from noseroom.workshop.spacer_drawing import FRAME, SHEET, Sheet, scale_of, spacer_svg, within
-from noseroom.workshop.spacer_files import NAMES, write_spacers
+from noseroom.workshop.spacer_files import NAMES, make_spacers
 from noseroom.workshop.spacer_plan import NoSpacerError, spacer_plan
 from test_fan_stack_view import DEMOS, PX_MM, SMALLEST_PX, SVG, gap, said
 
 OPEN = gap((49.2, 57.9), spacer_from_1="the compressor", spacer_to_1="the radiator")
 A4_MM, LETTER_MM = (297.0, 210.0), (279.4, 215.9)
+
+
+def write_spacers(layout: Layout, findings: tuple[Finding, ...], folder: Path) -> Bench:
+    """The bench with nothing but spacers on it."""
+    return write_bench(folder, [lambda fresh: make_spacers(layout, findings, fresh)])
 
 
 def pickup_text() -> str:
@@ -260,8 +266,9 @@ def test_hatching_fills_the_cut_and_nothing_else() -> None:
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The spacer's folder, written once."""
     folder = tmp_path_factory.mktemp("bench") / "farm_pickup"
-    names = write_spacers(pickup(), (OPEN,), folder)
-    assert names == tuple(f"workshop/spacer/{one}" for one in NAMES)
+    made = write_spacers(pickup(), (OPEN,), folder)
+    assert made.refused == ()
+    assert made.names == tuple(f"workshop/spacer/{one}" for one in NAMES)
     return folder / "workshop" / "spacer"
 
 

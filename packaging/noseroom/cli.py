@@ -16,6 +16,7 @@ from noseroom.errors import EnvelopeError, NoseroomError
 
 UNREADABLE = 2
 NOTHING_TO_MAKE = 1
+SOME_REFUSED = 3
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -77,7 +78,8 @@ def _parser() -> argparse.ArgumentParser:
     bench = commands.add_parser(
         "workshop",
         help="write the files for what a nose asks to be made: the fan's spacer",
-        epilog="exit status: 0 written, 1 there is nothing to make, 2 the file cannot be used",
+        epilog="exit status: 0 all written, 1 there is nothing to make, 2 the file cannot be used, "
+        "3 written, but something could not be made and is named",
     )
     bench.add_argument("file", type=Path, help="the envelope file")
     bench.add_argument(
@@ -166,26 +168,26 @@ def _watch(options: argparse.Namespace) -> int:
 def _workshop(options: argparse.Namespace) -> int:
     from noseroom.pipeline import make
     from noseroom.report.progress import showing_progress
-    from noseroom.workshop.spacer_plan import BENCH_CAUTIONS, NoSpacerError
+    from noseroom.workshop.bench import NothingToMakeError
 
     try:
         with showing_progress() as say:
-            written = make(
+            bench = make(
                 options.file,
                 outputs=options.outputs,
                 progress=say,
                 files_from=options.files_from,
                 remark=_remark,
             )
-    except NoSpacerError as error:
+    except NothingToMakeError as error:
         for line in str(error).splitlines():
             _line(line)
         return NOTHING_TO_MAKE
-    for name in written:
+    for name in bench.names:
         _line(f"written: {(options.outputs / options.file.stem / name).as_posix()}")
-    for caution in BENCH_CAUTIONS:
-        _line(caution)
-    return 0
+    for line in (*bench.remarks, *bench.refused):
+        _line(line)
+    return SOME_REFUSED if bench.refused else 0
 
 
 def _kinds(options: argparse.Namespace) -> int:

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from noseroom.checks.margins import Margins
     from noseroom.checks.pairs import Pairs
     from noseroom.findings import Finding
+    from noseroom.workshop.bench import Bench
 
 Progress = Callable[[int, int, str], None]
 
@@ -97,21 +98,22 @@ def make(
     progress: Progress | None = None,
     files_from: Sequence[str | Path] = (),
     remark: Callable[[str], None] = warnings.warn,
-) -> tuple[str, ...]:
-    """Write the files for the bench that an envelope file asks for; returns their names.
+) -> Bench:
+    """Write the files for the bench that an envelope file asks for.
 
     They go into "workshop" in the folder that `check` writes; of the checks, only those that they
     rest on are made. A later check that finds anything changed takes them away with all else that
     stood there.
 
-    Raises EnvelopeError for a file that cannot be used, NoSpacerError where there is nothing to
-    make, OutputError when the outputs cannot be written.
+    Raises EnvelopeError for a file that cannot be used, NothingToMakeError where there is nothing
+    to make, OutputError when the outputs cannot be written.
     """
     say = progress or _silent
     session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
     asked = session.read()
     folder = Path(outputs) / asked.envelope.stem
-    from noseroom.workshop.spacer_files import FOLDER, write_spacers
+    from noseroom.workshop.bench import FOLDER, write_bench
+    from noseroom.workshop.spacer_files import make_spacers
     from noseroom.workshop.whole_folder import demand_writable
 
     demand_writable(folder / FOLDER)
@@ -119,7 +121,7 @@ def make(
     known = earlier(folder, asked.digest)
     findings = session.fan_gaps(nose, say) if known is None else known.findings
     with one_thread():
-        return write_spacers(nose.layout, findings, folder)
+        return write_bench(folder, [lambda fresh: make_spacers(nose.layout, findings, fresh)])
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,4 @@
-"""The spacer's files for the bench: STEP, STL and the turning drawing, whole or not at all."""
+"""The spacer's files for the bench: STEP, STL and the turning drawing."""
 
 from __future__ import annotations
 
@@ -14,51 +14,43 @@ from noseroom.geometry.mesh import body_from_shape
 from noseroom.layout import Layout
 from noseroom.parts.spacer import Spacer
 from noseroom.tolerances import Tolerances
+from noseroom.workshop.bench import Share, sentence
 from noseroom.workshop.nose_files import unused
 from noseroom.workshop.spacer_drawing import spacer_svg
-from noseroom.workshop.spacer_plan import NoSpacerError, SpacerPlan, spacer_plan
-from noseroom.workshop.whole_folder import whole_folder
+from noseroom.workshop.spacer_plan import BENCH_CAUTIONS, NoSpacerError, SpacerPlan, spacer_plan
 
-FOLDER = "workshop"
 NAMES = ("spacer.step", "spacer.stl", "spacer.svg")
+_NO_FAN = "There is no spacer to make: no fan in the file is driven by the engine."
 _FINE = Tolerances(tessellation_mm=0.01, tessellation_rad=0.1)
 """A printed trial piece has to slide onto the hub's pilot."""
 
 
-def write_spacers(layout: Layout, findings: Sequence[Finding], folder: Path) -> tuple[str, ...]:
-    """Write the spacer of every fan whose gap was found open; returns the files' names.
+def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Share:
+    """Write the spacer of every fan whose gap was found open.
 
-    They go into "workshop" in the nose's own folder, into "spacer" for one fan, "spacer-" and the
-    fan's name for several. What stood there before is untouched until all is there.
+    They go into "spacer" for one fan, into "spacer-" and the fan's name for several. Where there
+    is nothing to make, a sentence for each fan says why.
 
-    Raises NoSpacerError, with a sentence for each fan, where there is nothing to make; OutputError
-    when the folder cannot be written; GeometryError when a file does not come back as it should.
+    Raises OSError when the folder cannot be written; GeometryError when a file does not come back
+    as it should.
     """
-    plans: list[SpacerPlan] = []
-    reasons: list[str] = []
     gaps = [one for one in findings if one.id.startswith("fan gap: ")]
+    if not gaps:
+        return Share(refused=(_NO_FAN,))
+    names: list[str] = []
+    refused: list[str] = []
+    used: set[str] = set()
     for finding in gaps:
         try:
-            plans.append(spacer_plan(layout, finding))
+            plan = spacer_plan(layout, finding)
         except NoSpacerError as error:
-            reasons.append(str(error))
-    if not gaps:
-        reasons = ["there is no spacer to make: no fan in the file is driven by the engine"]
-    if not plans:
-        raise NoSpacerError("\n".join(_sentence(one) for one in reasons))
-    written: list[str] = []
-    used: set[str] = set()
-    with whole_folder(folder / FOLDER) as fresh:
-        for plan in plans:
-            name = "spacer" if len(gaps) == 1 else f"spacer-{unused(plan.fan, used)}"
-            (fresh / name).mkdir()
-            _write_one(plan, fresh / name)
-            written += [f"{FOLDER}/{name}/{one}" for one in NAMES]
-    return tuple(written)
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+            refused.append(sentence(str(error)))
+            continue
+        name = "spacer" if len(gaps) == 1 else f"spacer-{unused(plan.fan, used)}"
+        (fresh / name).mkdir()
+        _write_one(plan, fresh / name)
+        names += [f"{name}/{one}" for one in NAMES]
+    return Share(tuple(names), tuple(refused), remarks=BENCH_CAUTIONS if names else ())
 
 
 def _write_one(plan: SpacerPlan, folder: Path) -> None:
