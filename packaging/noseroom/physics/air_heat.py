@@ -111,7 +111,7 @@ def warmth(
     solved = np.linalg.solve(matrix, given)
     open_air = np.zeros((n, c))
     open_air[:, columns.index(OUTSIDE)] = 1.0
-    shares = {**dict.fromkeys(outside, open_air), **{name: solved[:, j] for name, j in at.items()}}
+    shares: dict[str, Floats] = {**dict.fromkeys(outside, open_air), **{name: solved[:, j] for name, j in at.items()}}
     heat: dict[str, Floats] = {source: np.zeros((n, c)) for source in sources}
     for leg in legs:
         if leg.source:
