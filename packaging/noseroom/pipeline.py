@@ -79,12 +79,17 @@ def check(
         known = earlier(folder, asked.digest)
         if known is not None:
             return known
-    nose = session.nose(asked, say)
     if folder is None:
-        return session.judge(nose, say)
+        return session.judge(session.nose(asked, say), say)
+    return _written(session, asked, folder, say)
+
+
+def _written(session: Session, asked: Asked, folder: Path, say: Progress) -> Result:
+    """The result of all checks, with its files in the nose's own folder."""
     from noseroom.workshop.nose_files import write_nose
     from noseroom.workshop.whole_folder import demand_writable
 
+    nose = session.nose(asked, say)
     demand_writable(folder)
     result = session.judge(nose, say)
     with one_thread():
@@ -101,9 +106,9 @@ def make(
 ) -> Bench:
     """Write the files for the bench that an envelope file asks for.
 
-    They go into "workshop" in the folder that `check` writes; of the checks, only those that they
-    rest on are made. A later check that finds anything changed takes them away with all else that
-    stood there.
+    They go into "workshop" in the folder that `check` writes; where that does not hold the answer
+    for the same file yet, it is written first. The page there then lists what is to be made. A
+    later check that finds anything changed takes it all away with what else stood there.
 
     Raises EnvelopeError for a file that cannot be used, NothingToMakeError where there is nothing
     to make, OutputError when the outputs cannot be written.
@@ -117,11 +122,12 @@ def make(
     from noseroom.workshop.whole_folder import demand_writable
 
     demand_writable(folder / FOLDER)
+    result = earlier(folder, asked.digest) or _written(session, asked, folder, say)
     nose = session.nose(asked, say)
-    known = earlier(folder, asked.digest)
-    findings = session.fan_gaps(nose, say) if known is None else known.findings
     with one_thread():
-        return write_bench(folder, [lambda fresh: make_spacers(nose.layout, findings, fresh)])
+        return write_bench(
+            folder, [lambda fresh: make_spacers(nose.layout, result.findings, fresh)]
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,17 +238,6 @@ class Session:
         from noseroom.checks.bodies import bodies_of
 
         return bodies_of(nose.layout, say, self._memo)
-
-    def fan_gaps(self, nose: Nose, say: Progress) -> tuple[Finding, ...]:
-        """What a full check finds of the room of fans, and nothing else."""
-        from noseroom.checks.fan_gap import check_fan_gaps
-        from noseroom.checks.pairs import Pairs
-        from noseroom.checks.rules import Rules
-
-        with one_thread():
-            return check_fan_gaps(
-                Pairs(nose.layout, memo=self._memo), Rules(nose.layout.envelope), say
-            )
 
     def judge(self, nose: Nose, say: Progress) -> Result:
         """All checks on a nose. Only what is not known yet needs bodies, and the CAD kernel."""

@@ -127,6 +127,34 @@ class Path:
         return replace(self, points=self.points[::-1], bulges=(*back[1:], back[0]))
 
 
+@dataclass(frozen=True)
+class BendLine:
+    """The middle of a bend. text: angle and direction, such as "90° up, R 3.0"."""
+
+    start: Point
+    end: Point
+    text: str
+
+
+def tidied(path: Path, same_mm: float = 1e-9) -> Path:
+    """A closed path without sides of no length, and with one side where two go straight on."""
+    corners = [(p, b) for p, q, b in path.sides() if math.dist(p, q) > same_mm]
+    kept: list[tuple[Point, float]] = []
+    for k, (here, bulge) in enumerate(corners):
+        before, came = corners[k - 1]
+        after = corners[(k + 1) % len(corners)][0]
+        straight = (
+            not bulge
+            and not came
+            and abs(_turn(before, here, after))
+            * min(math.dist(before, here), math.dist(here, after))
+            < same_mm
+        )
+        if not straight:
+            kept.append((here, bulge))
+    return Path(tuple(p for p, _ in kept), tuple(b for _, b in kept))
+
+
 def rectangle(low: Point, high: Point) -> Path:
     """An upright rectangle by two opposite corners, anticlockwise."""
     (x0, y0), (x1, y1) = low, high

@@ -53,10 +53,36 @@ class Bend:
     inside_mm: float
     k: float
 
+    def __post_init__(self) -> None:
+        if not 0.0 < abs(self.angle_deg) < 180.0:
+            raise GeometryError(
+                f"found a bend of {self.angle_deg:g}°; expected more than 0° and less than 180°"
+            )
+        if not self.inside_mm > 0.0:
+            raise GeometryError(
+                f"found an inside radius of {self.inside_mm:g} mm; expected more than nothing"
+            )
+        if not 0.0 <= self.k <= 1.0:
+            raise GeometryError(f"found K = {self.k:g}; expected 0 to 1")
+        if not self.length_mm > 0.0:
+            raise GeometryError("a bend of no length")
+
     @property
     def length_mm(self) -> float:
         """Along the bend line."""
         return math.dist(self.start, self.end)
+
+    @property
+    def across(self) -> Point:
+        """Unit vector in the flat, square to the bend, from the parent to the child."""
+        length = self.length_mm
+        return (self.end[1] - self.start[1]) / length, (self.start[0] - self.end[0]) / length
+
+    def far_edge(self, thickness_mm: float, share: float = 1.0) -> tuple[Point, Point]:
+        """Start and end of the zone's edge on the child; share 0.5: of the zone's middle line."""
+        (ux, uy), by = self.across, share * self.allowance_mm(thickness_mm)
+        start, end = self.start, self.end
+        return (start[0] + by * ux, start[1] + by * uy), (end[0] + by * ux, end[1] + by * uy)
 
     def allowance_mm(self, thickness_mm: float) -> float:
         """How wide its zone is in the flat."""
@@ -76,6 +102,8 @@ class Blank:
     bends: tuple[Bend, ...] = ()
 
     def __post_init__(self) -> None:
+        if not self.thickness_mm > 0.0:
+            raise GeometryError(f"found a sheet of {self.thickness_mm:g} mm")
         joined = {0}
         for bend in self.bends:
             if bend.parent not in joined or bend.child in joined:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
-from noseroom.geometry.outlines import Circle, Path, Point
+import numpy as np
+from numpy.typing import NDArray
 
+from noseroom.geometry.outlines import BendLine, Circle, Path, Point
 
-@dataclass(frozen=True)
-class BendLine:
-    """The middle of a bend. text: angle and direction, such as "90° up, R 3.0"."""
+__all__ = ["BendLine", "CentreMark", "Circle", "Figure", "Label", "Path", "is_closed", "sampled"]
 
-    start: Point
-    end: Point
-    text: str
+Floats = NDArray[np.float64]
+CHORD_MM = 0.002
+"""How far a chord may lie off its arc where a figure is drawn: far below a printer's dot."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,9 @@ class Figure:
     with its hand ("left", "right") where it has one. cuts: outlines and holes, in the order they
     are cut. bends: lines to bend on. centres: holes to punch and drill. guides: lines that are only
     there to lay it by, such as the edge of a rail. labels: words on the piece itself. notes: what
-    is said beside it.
+    is said beside it. hand: "left" or "right", the car's. seen_from: the side that is drawn, such
+    as "the side that the bolt's head is on". thickness_mm: 0 where it is no sheet. material: as a
+    shop knows it.
     """
 
     name: str
@@ -54,3 +58,49 @@ class Figure:
     guides: tuple[Path, ...] = ()
     labels: tuple[Label, ...] = ()
     notes: tuple[str, ...] = ()
+    hand: str = ""
+    seen_from: str = ""
+    thickness_mm: float = 0.0
+    material: str = ""
+
+    def box(self) -> tuple[float, float, float, float]:
+        """(x0, y0, x1, y1) round all that is cut, bent, punched or laid by, without words; mm."""
+        points = np.concatenate(list(self._reach()))
+        (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+        return float(x0), float(y0), float(x1), float(y1)
+
+    def _reach(self) -> Iterator[Floats]:
+        yield from (sampled(one) for one in (*self.cuts, *self.guides))
+        yield from (np.array([one.start, one.end]) for one in self.bends)
+        for centre in self.centres:
+            half = centre.diameter_mm / 2.0
+            yield np.array(centre.at) + np.array([[-half, -half], [half, half]])
+
+    def placed(self, turn_rad: float, shift: Point = (0.0, 0.0)) -> Figure:
+        """The same figure turned about the origin, then shifted; its words turn with it."""
+
+        def at(point: Point) -> Point:
+            return Circle(point, 0.0).placed(turn_rad, shift).centre
+
+        turn_deg = math.degrees(turn_rad)
+        return replace(
+            self,
+            cuts=tuple(one.placed(turn_rad, shift) for one in self.cuts),
+            guides=tuple(one.placed(turn_rad, shift) for one in self.guides),
+            bends=tuple(replace(one, start=at(one.start), end=at(one.end)) for one in self.bends),
+            centres=tuple(replace(one, at=at(one.at)) for one in self.centres),
+            labels=tuple(
+                replace(one, at=at(one.at), turn_deg=one.turn_deg + turn_deg) for one in self.labels
+            ),
+        )
+
+
+def sampled(shape: Path | Circle) -> Floats:
+    """Points (n, 2) along a shape's sides; a closed one does not repeat its first point."""
+    path = shape.as_path() if isinstance(shape, Circle) else shape
+    return path.sampled(CHORD_MM)
+
+
+def is_closed(shape: Path | Circle) -> bool:
+    """Whether the shape ends where it began."""
+    return isinstance(shape, Circle) or shape.closed
