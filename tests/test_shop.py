@@ -34,7 +34,7 @@ def test_a_test_piece_gives_the_shops_own_k() -> None:
 
 
 def test_a_metal_is_named_as_its_table_has_it() -> None:
-    assert shop("metal: 5052-h32").metal == "5052-H32"
+    assert shop("metal: 5052-h32 aluminium").metal == "5052-H32 aluminium"
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_the_editors_schema_knows_every_key() -> None:
             "card": 3,
             "card size": [1000, 700],
             "grade": "8.8",
-            "metal": "6061-T6",
+            "metal": "6061-T6 aluminium",
         },
     }
     assert set(whole["shop"]) == set(SHOP_KEYS)  # type: ignore[call-overload]

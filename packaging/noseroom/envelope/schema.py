@@ -27,11 +27,12 @@ from pydantic_core import PydanticCustomError
 from noseroom.envelope import landmarks, values
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
 from noseroom.envelope.phrases import TRAVELS
-from noseroom.envelope.shop import BEND_K, METALS, SHOP_LENGTHS, read_k
+from noseroom.envelope.shop import BEND_K, SHOP_LENGTHS, read_k
 from noseroom.envelope.suggest import described, did_you_mean, listed
 from noseroom.envelope.values import BadValueError, Units
 from noseroom.envelope.workshop_words import option_meant
 from noseroom.tables.fasteners import grades
+from noseroom.tables.sheet import sheet_materials
 
 MARK = "mark"
 UNIT_NAMES = ("in", "mm", "cm", "ft")
@@ -349,7 +350,7 @@ def _shop_model() -> type[Entry]:
     neutral = Annotated[
         float, PlainValidator(_checked(read_k)), WithJsonSchema({"type": ["number", "string"]})
     ]
-    metals = METALS
+    metals = tuple(sheet_materials())
     metal = Annotated[
         str, PlainValidator(_checked(partial(one_of, metals))), WithJsonSchema({"enum": [*metals]})
     ]

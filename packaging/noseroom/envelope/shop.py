@@ -55,7 +55,6 @@ SHOP_LENGTHS: Mapping[str, Lengths] = {
 }
 
 BEND_K = "bend k"
-METALS = ("5052-H32", "6061-T6", "mild steel")
 _K = (0.2, 0.6)
 SHOP_KEYS = (*SHOP_LENGTHS, "grade", "metal", BEND_K)
 
