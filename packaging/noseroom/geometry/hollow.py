@@ -89,7 +89,8 @@ def hollows(
         faces = faces_of(corners)
         if faces is None:
             continue
-        room = _room((np.vstack([faces[0], walls[0]]), np.r_[faces[1], walls[1]]), solid, outside, rules)
+        within = np.vstack([faces[0], walls[0]]), np.concatenate([faces[1], walls[1]])
+        room = _room(within, solid, outside, rules)
         if room is not None:
             found += [hull_solid(one) for one in _bays(room, up, rules)]
     return found
@@ -164,7 +165,7 @@ def _plan(size: Floats, axis: int, rules: HollowRules) -> tuple[float, int, int,
     """The share that stays hollow of a room (3,), across which axis, how many bays, how wide."""
     height = float(size[axis])
     plans = [
-        (_saving(width, height, rules), across, count, width)
+        (_saving(count * width / float(size[across]), width, height, rules), across, count, width)
         for across in ((axis + 1) % 3, (axis + 2) % 3)
         for count, width in [_shared(float(size[across]), height, rules)]
     ]
@@ -178,11 +179,11 @@ def _shared(size_mm: float, height_mm: float, rules: HollowRules) -> tuple[int, 
     return count, (size_mm + rules.rib_mm) / count - rules.rib_mm
 
 
-def _saving(width_mm: float, height_mm: float, rules: HollowRules) -> float:
-    """The share of a room that stays hollow."""
+def _saving(between: float, width_mm: float, height_mm: float, rules: HollowRules) -> float:
+    """The share of a room that stays hollow. between: the share that is no rib."""
     if width_mm < rules.least_mm or height_mm < rules.least_mm:
         return 0.0
-    return width_mm / (width_mm + rules.rib_mm) * (1.0 - width_mm / (4.0 * height_mm))
+    return between * (1.0 - width_mm / (4.0 * height_mm))
 
 
 def _roofed(

@@ -141,7 +141,9 @@ def _places(
         half = (side + rules.clearance_mm) / math.sqrt(2.0)
         spots = [
             point
-            for point in _spots(contact.buffer(-(half + _EDGE_MM)), axis, at)
+            for point in _spots(
+                contact.buffer(-(half + math.sqrt(2.0) * _EDGE_MM + _JUST_MM)), axis, at
+            )
             if _has_room(point, axis, side, sides, rules)
         ]
         apart = 4.0 * half

@@ -106,6 +106,14 @@ def turned(solid: Solid, place: Floats) -> Solid:
     return solid.transform(np.asarray(place, dtype=float)[:3])
 
 
+def inverse(place: Floats) -> Floats:
+    """The placement (4, 4) that undoes another."""
+    back = np.eye(4)
+    back[:3, :3] = place[:3, :3].T
+    back[:3, 3] = -place[:3, :3].T @ place[:3, 3]
+    return back
+
+
 def section(solid: Solid, axis: int, at_mm: float) -> Any:
     """Its cut with a plane square to an axis, as a shapely (multi)polygon.
 

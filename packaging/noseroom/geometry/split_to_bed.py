@@ -143,9 +143,7 @@ def _crosses(box: Floats, plane: tuple[int, float]) -> bool:
     return bool(box[0, axis] + _NEAR_MM < at < box[1, axis] - _NEAR_MM)
 
 
-def _shortened(
-    solid: Solid, planes: Sequence[tuple[int, float]], rules: Rules
-) -> list[Solid]:
+def _shortened(solid: Solid, planes: Sequence[tuple[int, float]], rules: Rules) -> list[Solid]:
     """The pieces of a cut across its longest side, near an even share of what the bed takes."""
     box = box_of(solid)
     size, takes = box[1] - box[0], min(rules.bed_mm[:2])

@@ -15,7 +15,8 @@ Floats = NDArray[np.float64]
 
 UPS: tuple[tuple[int, int], ...] = ((0, 1), (0, -1), (1, 1), (1, -1), (2, 1), (2, -1))
 """Ways up: the axis of the part that points up on the bed, and its sense."""
-_FLAT = 1e-3  # slack on the cosine of an overhang's angle
+_FLAT = 0.02
+"""Slack on the cosine of an overhang's angle: a cone's facets are flatter than it by a hair."""
 _ON_BED_MM = 0.02
 _LEAST_FOOT = 0.02
 """A piece that stands on less of its footprint than this topples: from memory."""
@@ -55,7 +56,8 @@ class Bore:
         """Which points (n, 3) lie on its wall or inside it."""
         off = points - self.point
         across = off - np.outer(off @ self.along, self.along)
-        return np.linalg.norm(across, axis=1) < self.radius_mm + _ON_BED_MM
+        held: NDArray[np.bool_] = np.linalg.norm(across, axis=1) < self.radius_mm + _ON_BED_MM
+        return held
 
 
 def ways(solid: Solid, steepest_deg: float, bores: Sequence[Bore] = ()) -> list[Way]:
@@ -109,9 +111,7 @@ def _rank(way: Way, let_off_mm2: float) -> tuple[float, float, float, int]:
     return excess, round(way.size_mm[2], 1), -round(way.foot_mm2), UPS.index(way.up)
 
 
-def onto_bed(
-    solid: Solid, up: tuple[int, int], bed_mm: tuple[float, float, float]
-) -> Floats:
+def onto_bed(solid: Solid, up: tuple[int, int], bed_mm: tuple[float, float, float]) -> Floats:
     """Placement (4, 4) from the solid's frame onto the bed, its lowest corner at the origin."""
     axis, sense = up
     turn = np.zeros((3, 3))

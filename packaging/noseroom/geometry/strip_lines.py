@@ -179,7 +179,8 @@ class Metal:
         )
         for piece in self._shapely.get_parts(ray.intersection(polygon)):
             along = [(x - at[0]) * way[0] + (y - at[1]) * way[1] for x, y in piece.coords]
-            yield min(along), max(along)
+            if along:
+                yield min(along), max(along)
 
 
 @dataclass(frozen=True, slots=True)

@@ -188,7 +188,9 @@ def _cut(outline: Any, line: Line) -> Line:
     ray = LineString([middle - far * way, middle + far * way])
     for piece in shapely.get_parts(ray.intersection(outline)):
         along = [(np.array(one) - middle) @ way for one in piece.coords]
-        if min(along) <= 1e-6 and max(along) >= -1e-6 and max(along) - min(along) > 1e-3:
+        if not along or max(along) - min(along) < 1e-3:
+            continue
+        if min(along) <= 1e-6 and max(along) >= -1e-6:
             return middle + min(along) * way, middle + max(along) * way
     raise GeometryError("there is no metal along the line between two bolts of a bracket")
 

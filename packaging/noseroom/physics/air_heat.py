@@ -72,7 +72,7 @@ def warmth(
     streams: Sequence[Stream],
     outside: Sequence[str],
     heat_w: Mapping[str, ArrayLike],
-    cp: float,
+    cp: ArrayLike,
     draws: int,
 ) -> Warmth:
     """How all temperatures follow those of the sources.
@@ -101,7 +101,7 @@ def warmth(
         if leg.source:
             given[:, row, columns.index(leg.source)] += leg.flow * leg.effect
     for name, watts in heat_w.items():
-        given[:, at[name], columns.index(HEAT)] += np.asarray(watts, dtype=float) / cp
+        given[:, at[name], columns.index(HEAT)] += np.asarray(watts, dtype=float) / np.asarray(cp)
     still = np.einsum("nkk->nk", matrix) <= _NO_FLOW
     dead, nodes = np.nonzero(still)
     matrix[dead, nodes, :] = 0.0
@@ -111,11 +111,12 @@ def warmth(
     solved = np.linalg.solve(matrix, given)
     open_air = np.zeros((n, c))
     open_air[:, columns.index(OUTSIDE)] = 1.0
-    shares: dict[str, Floats] = {**dict.fromkeys(outside, open_air), **{name: solved[:, j] for name, j in at.items()}}
+    shares: dict[str, Floats] = dict.fromkeys(outside, open_air)
+    shares |= {name: np.asarray(solved[:, j]) for name, j in at.items()}
     heat: dict[str, Floats] = {source: np.zeros((n, c)) for source in sources}
     for leg in legs:
         if leg.source:
-            rate = (leg.flow * leg.effect * cp)[:, None]
+            rate = (leg.flow * leg.effect * np.asarray(cp, dtype=float))[:, None]
             heat[leg.source] -= rate * shares[leg.start]
             heat[leg.source][:, columns.index(leg.source)] += rate[:, 0]
     return Warmth(columns, shares, heat)
@@ -133,7 +134,7 @@ class _Leg:
 
 
 def _legs(one: Stream) -> tuple[_Leg, _Leg]:
-    effect = np.broadcast_to(np.asarray(one.effect, dtype=float), one.flow.shape)
+    effect = np.asarray(one.effect, dtype=float)
     forth, back = np.maximum(one.flow, 0.0), np.maximum(-one.flow, 0.0)
     return (
         _Leg(one.start, one.end, forth, one.source, effect),

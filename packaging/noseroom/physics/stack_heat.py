@@ -1,0 +1,323 @@
+"""Where a stack's temperatures settle for given flows: coolant, head pressure, all of the air.
+
+For given flows everything but the condensing pressure is linear. So for a trial pressure the loop
+says what the condenser has to give off, two linear equations what temperatures that takes, and the
+condenser's three zones how much face; the pressure is the one that takes the face there is. SI.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from noseroom.physics.air_heat import HEAT, OUTSIDE, Stream, Warmth
+from noseroom.physics.condensers import Zones, zones_of_condenser
+from noseroom.physics.exchangers import condensing, crossflow_unmixed
+from noseroom.physics.loops import LoopState, evaporating_pressure
+from noseroom.physics.ranges import Floats
+from noseroom.physics.refrigerant import Saturation
+from noseroom.physics.solving import roots_between
+from noseroom.physics.stack_air import CONDENSER, RADIATOR, Air, CoreName, Passed
+from noseroom.physics.stack_parts import Compression, CondenserInStack, RadiatorInStack
+from noseroom.physics.tube_side import overall
+
+__all__ = [
+    "COOLANT",
+    "Coil",
+    "Condensing",
+    "Head",
+    "Pressed",
+    "coil_near",
+    "condenser_effect",
+    "coolant_k",
+    "radiator_effect",
+]
+
+COOLANT = "coolant"
+_LEAST_CAPACITY = 1e-6
+_MOST_NTU = 40.0
+_LOOKS = 9
+_WITHIN = 1e-5
+"""Of the range between two looks; the rounds do the rest."""
+_BESIDE = 1e-4
+_FAIR = 0.2
+_LONGEST_STEP = 0.1
+_LEAST_LIFT_K = 0.5
+
+
+def condenser_effect(part: CondenserInStack, passed: Passed, air: Air) -> Floats:
+    """(3, z, n): 1 - exp(-NTU) of the air in each zone, where gas cools, condenses, is liquid."""
+    capacity = np.maximum(np.abs(passed.flow) * air.capacity, _LEAST_CAPACITY)
+    outside = passed.side.conductance * part.heat_factor
+    each = [overall(outside, one) * passed.area / capacity for one in part.inside]
+    return condensing(np.stack(each))
+
+
+def radiator_effect(
+    part: RadiatorInStack, passed: Passed, air: Air, coolant_mean_k: Floats
+) -> tuple[Floats, Floats]:
+    """(z, n): how near each zone's air comes to the top tank's temperature.
+
+    Crossflow, both unmixed; the coolant is split among the zones by their areas. With it (n,), the
+    coolant's heat capacity flow, W/K.
+    """
+    flow, inside = part.coolant.at(coolant_mean_k)
+    water = flow * passed.area / passed.area.sum(axis=0)
+    capacity = np.maximum(np.abs(passed.flow) * air.capacity, _LEAST_CAPACITY)
+    least, most = np.minimum(water, capacity), np.maximum(water, capacity)
+    conductance = overall(passed.side.conductance * part.heat_factor, inside) * passed.area
+    ntu = np.minimum(conductance / least, _MOST_NTU)
+    return np.asarray(crossflow_unmixed(ntu, least / most) * least / capacity), flow
+
+
+def coolant_k(warm: Warmth, air: Air, coolant_w: ArrayLike) -> Floats:
+    """Temperature of the top tank that brings its heat to the air, with nothing condensing."""
+    # A source at the outside's temperature is not quite none, but only where none is running.
+    rest = warm.watts(COOLANT, **{OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: air.kelvin})
+    return np.asarray((np.asarray(coolant_w) - rest) / warm.slope(COOLANT, COOLANT))
+
+
+@dataclass(frozen=True, eq=False)
+class Coil:
+    """The evaporator's temperature near a condensing pressure, K: a straight line over log Pa.
+
+    warm: where the load is more than the compressor takes even at the warmest.
+    """
+
+    log_pa: Floats
+    kelvin: Floats
+    slope: Floats
+    warm: NDArray[np.bool_]
+
+    def at(self, log_pa: Floats, compression: Compression) -> Floats:
+        """At another pressure, never beyond what the coil's temperature is held between."""
+        there = self.kelvin + self.slope * (log_pa - self.log_pa)
+        return np.clip(there, compression.evaporating_k, compression.warmest_k)
+
+
+def coil_near(compression: Compression, log_pa: Floats, instead: Coil) -> Coil:
+    """Where compressor and load agree near a pressure; `instead` where that is no number."""
+    both = np.stack([log_pa, log_pa - _BESIDE])
+    least, most = (
+        np.broadcast_to(np.asarray(one, dtype=float), both.shape)
+        for one in (compression.evaporating_k, compression.warmest_k)
+    )
+    if np.all(least >= most):
+        return instead
+    pressure, _, warm = evaporating_pressure(
+        compression.loop, np.exp(both), compression.load_at, least_k=least, most_k=most
+    )
+    coil = np.where(warm, most, compression.loop.fluid.saturation_temperature(pressure))
+    known = np.isfinite(coil).all(axis=0)
+    slope = np.where(known, (coil[0] - coil[1]) / _BESIDE, 0.0)
+    return Coil(log_pa, np.where(known, coil[0], instead.kelvin), slope, warm[0])
+
+
+@dataclass(frozen=True, eq=False)
+class Head:
+    """The condenser at a pressure.
+
+    loop: while the compressor runs, which it does for `duty` of the time. coil_k: of the
+    evaporator. effective_k: of the
+    condenser as the air sees it, mean over time; running_k: while the compressor runs. coolant_k:
+    top tank. zones: of the condenser's face. air_k: what the running condenser's air comes with.
+    """
+
+    loop: LoopState
+    coil_k: Floats
+    duty: Floats
+    effective_k: Floats
+    running_k: Floats
+    coolant_k: Floats
+    zones: Zones
+    air_k: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Pressed:
+    """A condensing pressure in a round.
+
+    slope: of `Condensing.lacking`. away: where it is none. runs_away: where that is so because the
+    face is too small up to the highest pressure that there are tables for, which log_pa then is, so
+    that the rounds go on.
+    """
+
+    log_pa: Floats
+    head: Head
+    slope: Floats
+    away: NDArray[np.bool_]
+    runs_away: NDArray[np.bool_]
+
+
+class Condensing:
+    """The condenser's equation in a round, for n draws.
+
+    coil: the evaporator's temperature. effect: as `condenser_effect`. passed: what its zones pass.
+    warm: temperatures by flows.
+    """
+
+    def __init__(
+        self,
+        compression: Compression,
+        coil: Coil,
+        passed: Passed,
+        effect: Floats,
+        warm: Warmth,
+        air: Air,
+        coolant_w: ArrayLike,
+    ) -> None:
+        self._asked = compression
+        self._coil, fluid = coil, compression.loop.fluid
+        self._top = float(np.log(fluid.range[1]))
+        self._air, self._warm = air, warm
+        self._coolant_w = np.asarray(coolant_w, dtype=float)
+        both = CONDENSER, COOLANT
+        self._slopes = [[warm.slope(one, other) for other in both] for one in both]
+        still = {OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: 0.0}
+        self._still = [warm.watts(one, **still) for one in both]
+        self._face = passed.area.sum(axis=0)
+        capacity = np.abs(passed.flow) * air.capacity
+        self._taken = (capacity * effect).sum(axis=1) / self._face
+        self._capacity = np.maximum(capacity.sum(axis=0) / self._face, _LEAST_CAPACITY)
+        share = np.minimum(self._taken / self._capacity, 1.0 - 1e-12)
+        self._conductance = -self._capacity * np.log1p(-share)
+        self._weights = (
+            capacity * effect[1] / np.maximum((capacity * effect[1]).sum(axis=0), _LEAST_CAPACITY)
+        )
+        self._inlets = _inlet_shares(warm, passed, self._weights)
+
+    def at(self, high: Saturation) -> Head:
+        """All that follows from a condensing pressure."""
+        fluid = self._asked.loop.fluid
+        coil_k = self._coil.at(high.log_pressure, self._asked)
+        loop = self._asked.loop.between(fluid.saturation_pressure(coil_k), high)
+        with np.errstate(all="ignore"):
+            duty = np.minimum(1.0, self._asked.load_at(coil_k) / loop.cooling)
+            mean, coolant = self._two(duty * loop.rejected)
+            running = self._running(loop.rejected, coolant)
+        given = {OUTSIDE: self._air.kelvin, COOLANT: coolant, CONDENSER: running}
+        columns = self._warm.columns
+        air_k = sum(
+            self._inlets[:, k] * (1.0 if name == HEAT else given[name])
+            for k, name in enumerate(columns)
+        )
+        found = zones_of_condenser(
+            flow=loop.flow,
+            air_k=air_k,
+            air_capacity=self._capacity,
+            conductance=(self._conductance[0], self._conductance[1], self._conductance[2]),
+            temperatures_k=(
+                loop.cycle.temperatures_k[1],
+                high.temperature,
+                loop.cycle.temperatures_k[2],
+            ),
+            enthalpies=(
+                loop.cycle.enthalpies[1],
+                high.vapour_enthalpy,
+                high.liquid_enthalpy,
+                loop.cycle.enthalpies[2],
+            ),
+        )
+        return Head(loop, coil_k, duty, mean, running, coolant, found, np.asarray(air_k))
+
+    def _lack(self, head: Head) -> Floats:
+        with np.errstate(all="ignore"):
+            wanted = head.zones.face_m2 / self._face
+        return np.asarray(np.where(np.isnan(wanted), np.nan, 1.0 - 2.0 / (1.0 + wanted)))
+
+    def lacking(self, log_high: Floats) -> Floats:
+        """Above nothing where the face is too small for a pressure, from -1 to 1; nan for none."""
+        return self._lack(self.at(self._asked.loop.fluid.saturation(np.exp(log_high))))
+
+    def solved(self, last: Pressed | None) -> Pressed:
+        """The pressure that takes the face there is.
+
+        last: of the round before. Where it was found and its slope still serves, one step from
+        there does; the rounds' end sees to it that steps have come to nothing.
+        """
+        if last is not None:
+            stepped = self._stepped(last)
+            if stepped is not None:
+                return stepped
+        low, high, runs_away = self._enclosed()
+        found = roots_between(self.lacking, low, high, within=_WITHIN)
+        log_pa = np.where(runs_away, self._top, found.x)
+        slope = np.asarray((self.lacking(log_pa - _BESIDE) - self.lacking(log_pa)) / -_BESIDE)
+        return Pressed(log_pa, self._head(log_pa), slope, runs_away | ~found.found, runs_away)
+
+    def _stepped(self, last: Pressed) -> Pressed | None:
+        """One step along the last slope; None where that leads nowhere."""
+        there = self.lacking(last.log_pa)
+        step = np.where(last.runs_away, 0.0, -there / last.slope)
+        log_pa = last.log_pa + step
+        serves = (np.abs(step) < _LONGEST_STEP) & (log_pa <= self._top)
+        if not np.all(np.where(last.runs_away, there > 0, serves)):
+            return None
+        head = self._head(log_pa)
+        lack = self._lack(head)
+        if not np.isfinite(lack).all():
+            return None
+        with np.errstate(all="ignore"):
+            slope = (lack - there) / step
+        fair = (np.abs(step) > _BESIDE) & (slope < _FAIR * last.slope)
+        return Pressed(log_pa, head, np.where(fair, slope, last.slope), last.away, last.runs_away)
+
+    def _head(self, log_pa: Floats) -> Head:
+        return self.at(self._asked.loop.fluid.saturation(np.exp(log_pa)))
+
+    def _enclosed(self) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """Bounds of log Pa round the first pressure that is enough, from looks on the way up.
+
+        With where the face is too small up to the highest pressure. Discharge hotter than the
+        refrigerant's tables hold gives no number, and so no bound.
+        """
+        fluid = self._asked.loop.fluid
+        least = np.maximum(
+            self._air.kelvin + self._asked.loop.subcooling_k + 0.05,
+            np.asarray(self._asked.warmest_k) + _LEAST_LIFT_K,
+        )
+        bottom = np.log(fluid.saturation_pressure(np.broadcast_to(least, self._face.shape)))
+        looks = bottom + np.linspace(0.0, 1.0, _LOOKS)[:, None] * (self._top - bottom)
+        lack = self.lacking(looks)
+        enough = (lack <= 0).argmax(axis=0)
+        k = np.arange(looks.shape[1])
+        met = lack[enough, k] <= 0
+        known = np.isfinite(lack)
+        last = lack[_LOOKS - 1 - known[::-1].argmax(axis=0), k]
+        low = looks[np.maximum(enough - 1, 0), k]
+        return low, np.where(met, looks[enough, k], low), ~met & (last > 0)
+
+    def _two(self, rejected: Floats) -> tuple[Floats, Floats]:
+        """Temperatures of condenser and top tank that give both their heats off."""
+        (cc, ck), (kc, kk) = self._slopes
+        q, w = rejected - self._still[0], self._coolant_w - self._still[1]
+        whole = cc * kk - ck * kc
+        return (kk * q - ck * w) / whole, (cc * w - kc * q) / whole
+
+    def _running(self, rejected: Floats, coolant: Floats) -> Floats:
+        cc, ck = self._slopes[0]
+        return np.asarray((rejected - self._still[0] - ck * coolant) / cc)
+
+
+def _inlet_shares(warm: Warmth, passed: Passed, weights: Floats) -> Floats:
+    """(n, c): how the temperature that the zones' air comes with follows the sources."""
+    total: Floats = np.zeros_like(warm.shares[passed.start_ends[0][0]])
+    for (start, end), flow, weight in zip(passed.start_ends, passed.flow, weights, strict=True):
+        forth = (flow >= 0)[:, None]
+        total = total + weight[:, None] * np.where(forth, warm.shares[start], warm.shares[end])
+    return total
+
+
+def streams_of(
+    plain: Sequence[Stream], cores: dict[CoreName, tuple[Passed, Floats]], running: bool
+) -> list[Stream]:
+    """Streams on the cores' links, with those on the others. running: whether the A/C is on."""
+    sources = {CONDENSER: CONDENSER if running else "", RADIATOR: COOLANT}
+    streams = list(plain)
+    for core, (passed, effect) in cores.items():
+        for ends, flow, one in zip(passed.start_ends, passed.flow, effect, strict=True):
+            streams.append(Stream(*ends, flow, sources[core], one))
+    return streams
