@@ -36,7 +36,8 @@ A4_MM, LETTER_MM = (297.0, 210.0), (279.4, 215.9)
 
 def write_spacers(layout: Layout, findings: tuple[Finding, ...], folder: Path) -> Bench:
     """The bench with nothing but spacers on it."""
-    return write_bench(folder, [lambda fresh: make_spacers(layout, findings, fresh)])
+    makers = [lambda fresh: make_spacers(layout, findings, fresh)]
+    return write_bench(folder, makers, layout.envelope.title)
 
 
 def pickup_text() -> str:
@@ -268,7 +269,10 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("bench") / "farm_pickup"
     made = write_spacers(pickup(), (OPEN,), folder)
     assert made.refused == ()
-    assert made.names == tuple(f"workshop/spacer/{one}" for one in NAMES)
+    shared = ("templates-a4.pdf", "templates-letter.pdf", "cut-list.csv")
+    assert made.names == tuple(
+        f"workshop/{one}" for one in (*(f"spacer/{name}" for name in NAMES), *shared)
+    )
     return folder / "workshop" / "spacer"
 
 

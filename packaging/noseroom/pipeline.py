@@ -34,6 +34,7 @@ from noseroom.threads import one_thread, uncollected
 if TYPE_CHECKING:
     from noseroom.checks.at_once import Outlook
     from noseroom.checks.bodies import Bodies
+    from noseroom.checks.bracket_records import Brackets
     from noseroom.checks.drift import Checked
     from noseroom.checks.fan_window import Window
     from noseroom.checks.margins import Margins
@@ -118,6 +119,8 @@ def make(
     asked = session.read()
     folder = Path(outputs) / asked.envelope.stem
     from noseroom.workshop.bench import FOLDER, write_bench
+    from noseroom.workshop.bench_makers import make_brackets
+    from noseroom.workshop.page_update import list_on_page
     from noseroom.workshop.spacer_files import make_spacers
     from noseroom.workshop.whole_folder import demand_writable
 
@@ -125,9 +128,18 @@ def make(
     result = earlier(folder, asked.digest) or _written(session, asked, folder, say)
     nose = session.nose(asked, say)
     with one_thread():
-        return write_bench(
-            folder, [lambda fresh: make_spacers(nose.layout, result.findings, fresh)]
+        brackets = session.brackets(nose, say)
+        title = asked.envelope.title
+        bench = write_bench(
+            folder,
+            [
+                lambda fresh: make_brackets(brackets, title, fresh),
+                lambda fresh: make_spacers(nose.layout, result.findings, fresh),
+            ],
+            title,
         )
+        list_on_page(result, bench, folder)
+    return bench
 
 
 @dataclass(frozen=True, eq=False)
@@ -238,6 +250,16 @@ class Session:
         from noseroom.checks.bodies import bodies_of
 
         return bodies_of(nose.layout, say, self._memo)
+
+    def brackets(self, nose: Nose, say: Progress) -> Brackets:
+        """Brackets for every tab that waits for one, put back into the nose and checked there."""
+        from noseroom.checks.brackets import design_brackets
+        from noseroom.checks.pairs import Pairs
+        from noseroom.checks.rules import Rules
+
+        with one_thread():
+            pairs = Pairs(nose.layout, memo=self._memo)
+            return design_brackets(pairs, Rules(nose.layout.envelope), say)
 
     def judge(self, nose: Nose, say: Progress) -> Result:
         """All checks on a nose. Only what is not known yet needs bodies, and the CAD kernel."""

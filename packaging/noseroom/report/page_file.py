@@ -21,6 +21,7 @@ from noseroom.layout import Layout
 from noseroom.report import (
     page_drawings,
     page_findings,
+    page_make,
     page_sections,
     page_service,
     page_words,
@@ -74,6 +75,7 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
                 page_service.room_to_work(result),
                 stack,
                 belts,
+                page_make.not_made(),
                 page_drawings.drawings(sheets),
                 page_sections.assumed(result),
                 page_sections.sizes(result, layout),
@@ -105,6 +107,7 @@ def _header(result: Result, *, has_stack: bool, has_belts: bool) -> Html:
         ("view", "3-D view"),
         *([(page_drawings.STACK, "Fan stack")] if has_stack else []),
         *([(page_drawings.BELTS, "Belts")] if has_belts else []),
+        (page_make.IDENT, "To make"),
         ("drawings", "Drawings"),
         ("assumed", "Assumed"),
         ("readings", "Readings"),

@@ -69,6 +69,7 @@ REMOVALS: Mapping[str, Removal] = MappingProxyType(
         "box": Removal("stays"),
         "cylinder": Removal("stays"),
         "scan": Removal("stays"),
+        "bolt hole": Removal("stays"),
         "mark": Removal("stays"),
     }
 )

@@ -15,7 +15,8 @@ from noseroom.report.result import GUARANTEE, Assumption, Result
 from noseroom.units import format_length
 
 
-def _section(ident: str, title: str, *body: Html | Sequence[Html] | None) -> Html:
+def section(ident: str, title: str, *body: Html | Sequence[Html] | None) -> Html:
+    """A part of the page with a heading of its own, which a link may lead to."""
     return tag(
         "section",
         tag("h2", title, id=f"{ident}-title"),
@@ -25,7 +26,8 @@ def _section(ident: str, title: str, *body: Html | Sequence[Html] | None) -> Htm
     )
 
 
-def _folded(title: str, *body: Html | Sequence[Html] | None, ident: str | None = None) -> Html:
+def folded(title: str, *body: Html | Sequence[Html] | None, ident: str | None = None) -> Html:
+    """What is only shown when somebody opens it."""
     return tag("details", tag("summary", title), *body, id=ident)
 
 
@@ -41,7 +43,7 @@ def assumed(result: Result) -> Html:
     replaced = [one for one in result.assumptions if one.state == "replaced by readings"]
     refuted = digest.refuted(result)
     unknown = not_known(result)
-    return _section(
+    return section(
         "assumed",
         "Assumed, and not known",
         tag("h3", "Assumed, and open answers rest on it"),
@@ -54,11 +56,11 @@ def assumed(result: Result) -> Html:
         _items(unknown, "Every part's place is known."),
         tag("h3", "Left out, and notes"),
         _items(list(_left_out(result)), "Nothing was left out, and the file has no notes."),
-        _folded(
+        folded(
             f"Also assumed: {sum(len(row.texts) for row in others)}",
             _items([_assumed(row) for row in others], "Nothing else."),
         ),
-        _folded(
+        folded(
             f"Assumed at first, then replaced by readings: {len(replaced)}",
             _items([_replaced(one, result.unit) for one in replaced], "Nothing."),
         ),
@@ -117,10 +119,10 @@ def readings(layout: Layout) -> Html:
         ident = None if line in named else LINE.format(line)
         named.add(line)
         made.append(tag("tr", tag("td", str(line)), tag("td", part), tag("td", text), id=ident))
-    return _section(
+    return section(
         "readings",
         "All readings",
-        _folded(
+        folded(
             f"{len(rows)} readings and sizes from the file",
             tag(
                 "p",
@@ -129,7 +131,7 @@ def readings(layout: Layout) -> Html:
                 f"{format_length(layout.envelope.tape_mm, layout.envelope.unit, denominator=64)}.",
                 class_="quiet",
             ),
-            _table(("Line", "Part", "Reading"), made, "Readings by line"),
+            table(("Line", "Part", "Reading"), made, "Readings by line"),
             ident="all-readings",
         ),
     )
@@ -143,13 +145,13 @@ def sizes(result: Result, layout: Layout) -> Html:
         for key, value in part.sizes.items():
             said = _value(value, measures.get(key, ""), result.unit)
             rows.append(tag("tr", tag("td", part.name), tag("td", key), tag("td", said)))
-    return _section(
+    return section(
         "sizes",
         "Sizes of the parts",
-        _folded(
+        folded(
             f"{len(rows)} sizes of {len(result.parts)} parts",
             tag("p", "As all readings together have them.", class_="quiet"),
-            _table(("Part", "Size", "Value"), rows, "Sizes by part"),
+            table(("Part", "Size", "Value"), rows, "Sizes by part"),
         ),
     )
 
@@ -161,7 +163,8 @@ def _value(value: float, measure: str, unit: str) -> str:
     return f"{value:.2f}°" if measure == "angle" else f"{value:g}"
 
 
-def _table(heads: Sequence[str], rows: Sequence[Html], caption: str) -> Html:
+def table(heads: Sequence[str], rows: Sequence[Html], caption: str) -> Html:
+    """A table that scrolls sideways on a small screen. rows: elements "tr"."""
     return tag(
         "div",
         tag(
@@ -184,7 +187,7 @@ def made(result: Result, has_view: bool) -> Html:
         *result.made_with.items(),
         ("degrees of freedom", str(result.degrees_of_freedom)),
     ]
-    return _section(
+    return section(
         "made",
         "How this was made",
         tag("p", GUARANTEE),
@@ -194,13 +197,13 @@ def made(result: Result, has_view: bool) -> Html:
             "judgement. “Sure” is the gap less two standard deviations of the readings and the "
             "full range of what is assumed. A clearance is rounded down, never up.",
         ),
-        _folded(
+        folded(
             "Versions and digest",
-            _table(
+            table(
                 ("What", "Which"),
                 [tag("tr", tag("td", name), tag("td", said)) for name, said in rows],
                 "Versions",
             ),
         ),
-        _folded("Licence of the 3-D library", tag("p", NOTICE)) if has_view else None,
+        folded("Licence of the 3-D library", tag("p", NOTICE)) if has_view else None,
     )

@@ -36,7 +36,7 @@ _SURROUNDINGS = (
 )  # fmt: skip
 """What stands about the nose: it never makes the scale smaller, unless an answer is open on it."""
 _BROAD = ("grille", "bumper bar", "hood", "condenser", "electric fan")
-_HELPERS = ("mark",)
+_HELPERS = ("mark", "bolt hole")
 _MARGIN_MM: dict[View, float] = {"side": 100.0, "front": 20.0}
 """Seen of the surroundings: from the side, what stands ahead of the stack; in front, little."""
 _SLIVER_MM = 0.05

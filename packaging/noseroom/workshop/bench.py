@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from noseroom.errors import NoseroomError
+from noseroom.workshop.cut_list import CutRow, with_totals, write_cut_list
 from noseroom.workshop.figures import Figure
+from noseroom.workshop.paper import write_templates
 from noseroom.workshop.whole_folder import whole_folder
 
 FOLDER = "workshop"
@@ -22,59 +24,68 @@ class Share:
     """What one maker made.
 
     names: files, below the bench's folder. refused: sentences on what could not be made, and why.
-    figures: what goes onto the paper templates, full size. remarks: what a person has to know of
-    what was made.
+    figures: what goes onto the paper templates, full size. rows: of the cut list. remarks: what a
+    person has to know of what was made. pictures: drawings' SVG by their titles.
     """
 
     names: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
     figures: tuple[Figure, ...] = ()
+    rows: tuple[CutRow, ...] = ()
     remarks: tuple[str, ...] = ()
+    pictures: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Bench:
-    """The folder as it was written. names: files below the nose's own folder; see `Share`."""
+    """The folder as it was written. names: files below the nose's own folder; see `Share`.
+
+    rows: of the cut list, with sums.
+    """
 
     names: tuple[str, ...]
     refused: tuple[str, ...]
+    rows: tuple[CutRow, ...]
     remarks: tuple[str, ...]
+    pictures: Mapping[str, str]
 
 
 Maker = Callable[[Path], Share]
 """Writes into an empty folder what it has to make."""
-Sheets = Callable[[Path, Sequence[Figure]], Iterable[str]]
-"""Writes the paper templates of all figures; returns their names."""
 
 
-def write_bench(folder: Path, makers: Sequence[Maker], sheets: Sheets | None = None) -> Bench:
-    """Write everything into "workshop" in the nose's own folder.
+def write_bench(folder: Path, makers: Sequence[Maker], subject: str) -> Bench:
+    """Write everything into "workshop" in the nose's own folder. subject: the nose's title.
 
-    What stood there before is untouched until all of the new is there.
+    After the makers come what they share: paper templates of all figures, and the cut list. What
+    stood there before is untouched until all of the new is there.
 
     Raises NothingToMakeError where no maker has made a file; OutputError when the folder cannot be
-    written; GeometryError when a file does not come back as it should.
+    written; GeometryError or DrawingError when a file does not come back as it should.
     """
-    names: list[str] = []
-    refused: list[str] = []
-    remarks: list[str] = []
-    figures: list[Figure] = []
     with whole_folder(folder / FOLDER) as fresh:
-        for maker in makers:
-            share = maker(fresh)
-            names += share.names
-            refused += share.refused
-            remarks += share.remarks
-            figures += share.figures
+        shares = [maker(fresh) for maker in makers]
+        refused = _each(one for share in shares for one in share.refused)
+        names = [one for share in shares for one in share.names]
         if not names:
-            raise NothingToMakeError("\n".join(dict.fromkeys(refused)))
-        if sheets is not None and figures:
-            names += sheets(fresh, figures)
+            raise NothingToMakeError("\n".join(refused))
+        figures = [one for share in shares for one in share.figures]
+        rows = with_totals(row for share in shares for row in share.rows)
+        if figures:
+            names += write_templates(fresh, figures, subject)
+        if rows:
+            names.append(write_cut_list(fresh, rows))
     return Bench(
         tuple(f"{FOLDER}/{one}" for one in names),
-        tuple(dict.fromkeys(refused)),
-        tuple(dict.fromkeys(remarks)),
+        refused,
+        rows,
+        _each(one for share in shares for one in share.remarks),
+        {title: sheet for share in shares for title, sheet in share.pictures.items()},
     )
+
+
+def _each(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(texts))
 
 
 def sentence(text: str) -> str:

@@ -16,21 +16,20 @@ from noseroom.report.drawing_dims import (
     PITCH_MM,
     DimensionLine,
     Placed,
-    draw_line,
-    draw_text,
 )
 from noseroom.report.drawing_model import Dimension, DrawingError
-from noseroom.report.drawing_svg import CAP_HALF, GREY, INK, Canvas
+from noseroom.report.drawing_svg import GREY, Canvas
 from noseroom.report.drawing_text import BODY_MM, LINE_PITCH_MM, Box, text_width_mm, wrap
 from noseroom.tables.fasteners import spacer_limits
 from noseroom.units import MM_PER_INCH
-from noseroom.workshop.spacer_views import Views, draw_third_angle, draw_views, holes_of
+from noseroom.workshop import title_block
+from noseroom.workshop.spacer_views import Views, draw_views, holes_of
+from noseroom.workshop.title_block import both, draw_dimensions, scale_words, start_sheet
 
-SHEET = Box(0.0, 0.0, 259.0, 190.0)
-FRAME = Box(3.0, 3.0, 256.0, 187.0)
-TITLE_MM, NOTES_MM = 22.0, 45.0
+NOTES_MM = 45.0
 SCALES = (2.0, 1.0, 0.5, 0.4, 0.2)
 
+FRAME, SHEET, TITLE_MM = title_block.FRAME, title_block.SHEET, title_block.TITLE_MM
 FIT_MM = 0.05
 """Both pilots: the bore may be this much over its size, the spigot this much under."""
 CIRCLE_TOL_MM = 0.1
@@ -55,11 +54,6 @@ class Sheet:
     title: str
     subtitle: str
     notes: tuple[str, ...]
-
-
-def both(mm: float, more: str = "", inches: str = "") -> str:
-    """A size in both units: "50.80 ± 0.10 [2.000 ± .004]". more, inches: what follows each."""
-    return f"{mm:.2f}{more} [{mm / MM_PER_INCH:.3f}{inches}]"
 
 
 def thickness_tolerance_mm() -> float:
@@ -101,11 +95,6 @@ def scale_of(spacer: Spacer) -> float:
     raise DrawingError("the spacer does not go onto one sheet at any usual scale")
 
 
-def scale_words(scale: float) -> str:
-    """A scale as it is written: "2:1", "1:2.5"."""
-    return f"{scale:g}:1" if scale >= 1 else f"1:{1 / scale:g}"
-
-
 def spacer_svg(spacer: Spacer, sheet: Sheet) -> str:
     """The drawing as SVG text; the same spacer and words give the same bytes.
 
@@ -114,26 +103,15 @@ def spacer_svg(spacer: Spacer, sheet: Sheet) -> str:
     views = _views(spacer)
     dimensions = list(_dimensions(views))
     said = "; ".join([*(one.text for one in dimensions), *_hole_lines(spacer)])
-    canvas = Canvas(
-        SHEET.x1,
-        SHEET.y1,
+    canvas = start_sheet(
         f"{sheet.title}: turning drawing",
         f"Turning drawing at {scale_words(views.scale)}. {sheet.subtitle}. Sizes in mm [inches]: "
         f"{said}. {' '.join(sheet.notes)}",
+        views.scale,
     )
-    canvas.root.set("data-scale", f"{views.scale:g}")
-    canvas.group("frame")
-    canvas.rectangle(FRAME, fill="none", width=0.5)
     draw_views(canvas, views)
-    canvas.group("dimension-lines")
-    lines = [_line(views, one) for one in dimensions]
-    for line in lines:
-        draw_line(canvas, line, line.middle())
-    for line in lines:
-        canvas.group("dimension", line.placed.dimension.text)
-        # Texts stand apart from the metal: what they cover is a bit of an extension line.
-        canvas.rectangle(line.box(line.middle()), fill="#ffffff", stroke="none")
-        draw_text(canvas, line, line.middle())
+    # Texts stand apart from the metal: what they cover is a bit of an extension line.
+    draw_dimensions(canvas, [_line(views, one) for one in dimensions])
     _draw_hole_note(canvas, views)
     _draw_ends(canvas, views)
     _draw_notes(canvas, sheet.notes)
@@ -284,43 +262,10 @@ def _draw_notes(canvas: Canvas, notes: Sequence[str]) -> None:
 
 
 def _draw_title(canvas: Canvas, sheet: Sheet, views: Views) -> None:
-    canvas.group("title-block")
-    box = FRAME._replace(y0=FRAME.y1 - TITLE_MM)
-    first, second = box.x0 + 120.0, box.x0 + 172.0
-    canvas.rectangle(box, fill="#ffffff", width=0.5)
-    for x in (first, second):
-        canvas.line(((x, box.y0), (x, box.y1)), width=0.25)
-    room = first - box.x0 - 8.0
-    canvas.text(
-        wrap(sheet.title, room, 5.0, max_lines=1, bold=True)[0],
-        box.x0 + 4.0,
-        box.y0 + 7.0,
-        size=5.0,
-        bold=True,
+    said = (
+        "Sizes in mm [inches]",
+        title_block.unless_stated(GENERAL_TOL_MM),
+        f"Chamfers {views.spacer.chamfer_mm:.1f} × 45° on rims and bores",
+        title_block.PRINTED,
     )
-    for row, line in enumerate(wrap(sheet.subtitle, room, max_lines=3)):
-        canvas.text(line, box.x0 + 4.0, box.y0 + 11.9 + row * LINE_PITCH_MM, fill=GREY)
-    draw_third_angle(canvas, first + 7.0, box.y0 + 7.6, 8.0)
-    canvas.group("projection")
-    canvas.text("Third angle", first + 30.0, box.y0 + 6.0)
-    canvas.text(f"Scale {scale_words(views.scale)}", first + 30.0, box.y0 + 11.2, bold=True)
-    _draw_bar(canvas, first + 5.0, box.y0 + 17.6)
-    tolerance = f"{GENERAL_TOL_MM / MM_PER_INCH:.3f}".removeprefix("0")
-    for row, line in enumerate(
-        (
-            "Sizes in mm [inches]",
-            f"Unless stated ± {GENERAL_TOL_MM:.1f} mm [± {tolerance} in]",
-            f"Chamfers {views.spacer.chamfer_mm:.1f} × 45° on rims and bores",
-            "Print at 100 % on A4 or US Letter",
-        )
-    ):
-        canvas.text(line, second + 4.0, box.y0 + 5.4 + row * LINE_PITCH_MM)
-
-
-def _draw_bar(canvas: Canvas, x: float, y: float) -> None:
-    """A bar of 20 mm of paper, to see whether the sheet was printed at 100 %."""
-    canvas.group("bar", "20 mm on paper")
-    for left in (x, x + 20.0):
-        canvas.line(((left, y), (left, y + 2.6)), stroke=INK, width=0.25)
-    canvas.line(((x, y + 1.3), (x + 20.0, y + 1.3)), width=0.25)
-    canvas.text("20 mm", x + 25.0, y + 1.3 + CAP_HALF * BODY_MM)
+    title_block.draw_title(canvas, sheet.title, sheet.subtitle, views.scale, said)

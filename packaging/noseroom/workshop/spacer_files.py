@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from noseroom.errors import GeometryError
@@ -15,11 +15,17 @@ from noseroom.layout import Layout
 from noseroom.parts.spacer import Spacer
 from noseroom.tolerances import Tolerances
 from noseroom.workshop.bench import Share, sentence
+from noseroom.workshop.cut_list import CutRow
+from noseroom.workshop.drawing_pdf import svg_to_pdf
+from noseroom.workshop.figures import Figure
 from noseroom.workshop.nose_files import unused
 from noseroom.workshop.spacer_drawing import spacer_svg
 from noseroom.workshop.spacer_plan import BENCH_CAUTIONS, NoSpacerError, SpacerPlan, spacer_plan
+from noseroom.workshop.spacer_template import spacer_figure
+from noseroom.workshop.title_block import both
 
-NAMES = ("spacer.step", "spacer.stl", "spacer.svg")
+NAMES = ("spacer.step", "spacer.stl", "spacer.svg", "spacer.pdf")
+_METAL = "aluminium 6061-T6 or low-carbon steel, no casting"
 _NO_FAN = "There is no spacer to make: no fan in the file is driven by the engine."
 _FINE = Tolerances(tessellation_mm=0.01, tessellation_rad=0.1)
 """A printed trial piece has to slide onto the hub's pilot."""
@@ -39,6 +45,8 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
         return Share(refused=(_NO_FAN,))
     names: list[str] = []
     refused: list[str] = []
+    figures: list[Figure] = []
+    rows: list[CutRow] = []
     used: set[str] = set()
     for finding in gaps:
         try:
@@ -49,14 +57,34 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
         name = "spacer" if len(gaps) == 1 else f"spacer-{unused(plan.fan, used)}"
         (fresh / name).mkdir()
         _write_one(plan, fresh / name)
+        title = "Fan spacer" if len(gaps) == 1 else f"Fan spacer, {plan.fan}"
+        figures.append(spacer_figure(plan.spacer, name, title))
+        rows += _rows(plan, title)
         names += [f"{name}/{one}" for one in NAMES]
-    return Share(tuple(names), tuple(refused), remarks=BENCH_CAUTIONS if names else ())
+    remarks = BENCH_CAUTIONS if names else ()
+    return Share(tuple(names), tuple(refused), tuple(figures), tuple(rows), remarks)
+
+
+def _rows(plan: SpacerPlan, title: str) -> Iterator[CutRow]:
+    """The ring as bar to be turned, and its bolts where they are known."""
+    ring = plan.spacer
+    long = ring.thickness_mm + (ring.spigot_length_mm if ring.is_double else 0.0)
+    bar = f"Ø {both(ring.diameter_mm)} × {both(long)}"
+    yield CutRow(title, "bar", material=_METAL, size=bar, note="at least; turned to its drawing")
+    if plan.bolts is None or plan.bolts.bolt is None:
+        return
+    joint = plan.bolts.joint
+    what = "stud" if joint.hole == "stud" else "bolt"
+    named = f"{joint.thread.thread} × {plan.bolts.bolt.label}"
+    inches = " in" if plan.bolts.bolt.unit == "in" else ""
+    grade = f"{'grade' if joint.grade.unit == 'in' else 'class'} {joint.grade.grade}"
+    yield CutRow(title, what, joint.count, size=f"{named}{inches}, {grade}")
 
 
 def _write_one(plan: SpacerPlan, folder: Path) -> None:
     cq = load_cadquery()
     solid = plan.spacer.solids()["body"]
-    step, stl, drawing = (folder / name for name in NAMES)
+    step, stl, drawing, paper = (folder / name for name in NAMES)
     assembly = cq.Assembly(name="fan spacer")
     assembly.add(solid, name="spacer", color=cq.Color(Spacer.about.colour))
     write_step(assembly, step)
@@ -67,6 +95,7 @@ def _write_one(plan: SpacerPlan, folder: Path) -> None:
     text = spacer_svg(plan.spacer, plan.sheet)
     drawing.write_text(text, encoding="utf-8", newline="\n")
     _check_drawing(drawing, plan)
+    paper.write_bytes(svg_to_pdf([text]))
 
 
 def _check_drawing(path: Path, plan: SpacerPlan) -> None:

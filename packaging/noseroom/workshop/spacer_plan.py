@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from noseroom.checks import words
-from noseroom.checks.spacer_bolts import remembered
+from noseroom.checks.spacer_bolts import Bolting, remembered
 from noseroom.checks.spacer_choice import Choice, Room, choose
 from noseroom.checks.spacer_stack import stack_of
 from noseroom.checks.spacer_words import fastener, torque
@@ -41,13 +41,15 @@ class NoSpacerError(NoseroomError, ValueError):
 class SpacerPlan:
     """A spacer with all that its drawing says.
 
-    window_mm: least and most thickness with which the fan keeps its room.
+    window_mm: least and most thickness with which the fan keeps its room. bolts: with which it is
+    held; None where they are not known, or none fits.
     """
 
     spacer: Spacer
     fan: str
     window_mm: tuple[float, float]
     sheet: Sheet
+    bolts: Bolting | None = None
 
 
 def spacer_plan(layout: Layout, finding: Finding) -> SpacerPlan:
@@ -66,7 +68,9 @@ def spacer_plan(layout: Layout, finding: Finding) -> SpacerPlan:
     subtitle = f"{layout.envelope.title}. Between {pump.name} and {fan.name}."
     window = _window(choice)
     notes = tuple(_notes(spacer, pump, choice, window, why, hole))
-    return SpacerPlan(spacer, fan.name, window, Sheet(title, subtitle, notes))
+    bolts = choice.best.bolts
+    fitting = bolts if bolts is not None and bolts.bolt is not None else None
+    return SpacerPlan(spacer, fan.name, window, Sheet(title, subtitle, notes), fitting)
 
 
 def _choice(layout: Layout, finding: Finding) -> Choice:

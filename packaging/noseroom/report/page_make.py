@@ -1,0 +1,92 @@
+"""What is to be made, on the page: empty after a check, filled once the workshop's files are there.
+
+The section is put into the finished page, which is otherwise left as it is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from noseroom.errors import GeometryError
+from noseroom.report.page_drawings import embedded
+from noseroom.report.page_html import Html, tag
+from noseroom.report.page_sections import folded, section, table
+
+IDENT = "make"
+_SECTION = re.compile(rf'<section id="{IDENT}".*?</section>', re.DOTALL)
+_TITLE = "To make"
+
+
+@dataclass(frozen=True)
+class ToMake:
+    """What the section shows.
+
+    heads, rows: the cut list. refused: what could not be made, and why. remarks: cautions. names:
+    files that were written. pictures: drawings' SVG by their titles.
+    """
+
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    refused: Sequence[str]
+    remarks: Sequence[str]
+    names: Sequence[str]
+    pictures: Mapping[str, str]
+
+
+def not_made() -> Html:
+    """The section before anything has been made."""
+    return section(
+        IDENT,
+        _TITLE,
+        tag(
+            "p",
+            "Nothing has been made for the bench from this file yet. ",
+            tag("code", "noseroom workshop FILE"),
+            " writes brackets, spacer, paper templates and stand-ins, and then the list of what "
+            "to cut and to buy is here.",
+        ),
+    )
+
+
+def to_make(made: ToMake) -> Html:
+    """The section with everything that was made."""
+    return section(
+        IDENT,
+        _TITLE,
+        tag("ul", [tag("li", one) for one in made.remarks], class_="cautions"),
+        [
+            tag("h3", "Could not be made"),
+            tag("ul", [tag("li", one) for one in made.refused], class_="plain"),
+        ]
+        if made.refused
+        else None,
+        tag("h3", "To cut and to buy"),
+        table(
+            made.heads,
+            [tag("tr", [tag("td", cell) for cell in row]) for row in made.rows],
+            "To cut and to buy",
+        ),
+        tag("h3", "Drawings") if made.pictures else None,
+        [
+            folded(title, tag("div", embedded(sheet, f"{IDENT}-{k}"), class_="sheet", tabindex="0"))
+            for k, (title, sheet) in enumerate(made.pictures.items())
+        ],
+        folded(
+            f"{len(made.names)} files beside this page",
+            tag("ul", [tag("li", tag("code", one)) for one in made.names], class_="plain"),
+        ),
+    )
+
+
+def with_section(page: str, made: ToMake) -> str:
+    """A page with the section filled in, whatever it held before.
+
+    Raises GeometryError for a page without one such section.
+    """
+    filled = to_make(made)
+    changed, count = _SECTION.subn(lambda _: filled, page)
+    if count != 1:
+        raise GeometryError("page.html: has no place for what is to be made")
+    return changed

@@ -1,0 +1,159 @@
+"""The tables and notes on a bracket's drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from noseroom.errors import GeometryError
+from noseroom.geometry.outlines import Circle, Path
+from noseroom.geometry.sheet import Blank
+from noseroom.report.drawing_model import DrawingError
+from noseroom.report.drawing_svg import Canvas
+from noseroom.report.drawing_text import BODY_MM, LINE_PITCH_MM, Box, text_width_mm, wrap
+from noseroom.units import MM_PER_INCH
+from noseroom.workshop.bracket_views import Flat, folded_middles, is_upright, sides_of
+from noseroom.workshop.title_block import both
+
+CELL_MM, _CELL_PITCH_MM = 3.0, 3.7
+_BESIDE_MM, _OVER_MM = 0.8, 1.4
+Cell = tuple[str, ...]
+"""Lines of a cell, one under the other."""
+
+
+def hole_rows(flat: Flat, letters: Sequence[str], names: Sequence[str]) -> list[list[Cell]]:
+    """Each hole's letter and use, size, and middle from the flat's left and lower sides."""
+    rows: list[list[Cell]] = [[("Hole",), ("Size",), ("X",), ("Y",)]]
+    for letter, name, hole, (x, y) in zip(letters, names, flat.holes, flat.middles(), strict=True):
+        use = wrap(name, 26.0, CELL_MM, max_lines=2) if name else ()
+        rows.append([(f"{letter}", *use), hole_size(hole), _two(x), _two(y)])
+    return rows
+
+
+def hole_size(hole: Circle | Path) -> Cell:
+    """Its size, such as "Ø9.00" or "9.00 × 17.00 slot", and the same in inches."""
+    if isinstance(hole, Circle):
+        return f"Ø{hole.diameter_mm:.2f}", f"[{hole.diameter_mm / MM_PER_INCH:.3f}]"
+    wide, long, _ = sides_of(hole)
+    inches = f"[{wide / MM_PER_INCH:.3f} × {long / MM_PER_INCH:.3f}]"
+    return f"{wide:.2f} × {long:.2f} slot", inches
+
+
+def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
+    """Each bend's angle and way, inside radius, K, allowance, and where its middle line is."""
+    rows: list[list[Cell]] = [
+        [
+            ("Bend",),
+            ("Angle",),
+            ("Inside", "R"),
+            ("K",),
+            ("Allow-", "ance"),
+            ("Line at", "X or X, Y"),
+        ]
+    ]
+    for k, (bend, line) in enumerate(zip(blank.bends, flat.bends, strict=True), start=1):
+        way = "up" if bend.angle_deg > 0 else "down"
+        if is_upright(line):
+            where = _two((line.start[0] + line.end[0]) / 2.0)
+        else:
+            where = tuple(f"{x:.1f}, {y:.1f}" for x, y in (line.start, line.end))
+        rows.append(
+            [
+                (f"{k}",),
+                (f"{abs(bend.angle_deg):.1f}°", way),
+                _two(bend.inside_mm),
+                (f"{bend.k:.3f}",),
+                _two(bend.allowance_mm(blank.thickness_mm)),
+                where,
+            ]
+        )
+    return rows
+
+
+def folded_words(blank: Blank, letters: Sequence[str]) -> tuple[str, ...]:
+    """How far holes of different flanges are apart once folded: what a caliper finds."""
+    middles = folded_middles(blank)
+    owners = [k for k, flange in enumerate(blank.flanges) for _ in flange.holes]
+    firsts = [owners.index(k) for k in sorted(set(owners))]
+    return tuple(
+        f"Folded, {letters[a]} to {letters[b]}: "
+        f"{both(float(np.linalg.norm(middles[b] - middles[a])))} straight, middle to middle, on "
+        "the side that is up in the flat."
+        for a, b in pairwise(firsts)
+    )
+
+
+def _two(mm: float) -> Cell:
+    return f"{mm:.2f}", f"[{mm / MM_PER_INCH:.3f}]"
+
+
+def draw_table(canvas: Canvas, name: str, rows: Sequence[Sequence[Cell]], room: Box) -> float:
+    """A table from the room's top, as wide as the room; returns where it ends.
+
+    Raises DrawingError where it is larger than the room.
+    """
+    widths = [
+        max(
+            text_width_mm(line, CELL_MM, bold=k == 0)
+            for k, row in enumerate(rows)
+            for line in row[n]
+        )
+        for n in range(len(rows[0]))
+    ]
+    spare = (room.x1 - room.x0 - sum(widths)) / len(widths)
+    if spare < _BESIDE_MM:
+        raise DrawingError(f"the table of {name} is wider than its sheet")
+    canvas.group(f"table-{name}")
+    y = room.y0
+    canvas.line(((room.x0, y), (room.x1, y)), width=0.25)
+    for k, row in enumerate(rows):
+        high = _CELL_PITCH_MM * max(len(cell) for cell in row) + _OVER_MM
+        x = room.x0 + spare / 2.0
+        for width, cell in zip(widths, row, strict=True):
+            for n, line in enumerate(cell):
+                foot = y + _OVER_MM / 2.0 + _CELL_PITCH_MM * n + 0.86 * CELL_MM
+                canvas.text(line, x, foot, size=CELL_MM)
+            x += width + spare
+        y += high
+        canvas.line(((room.x0, y), (room.x1, y)), width=0.25 if k == 0 else 0.13)
+    if y > room.y1:
+        raise DrawingError(f"the table of {name} is longer than its sheet")
+    return y
+
+
+def draw_notes(
+    canvas: Canvas,
+    notes: Sequence[str],
+    first: int,
+    columns: Sequence[Box],
+    size: float = BODY_MM,
+) -> int:
+    """Numbered notes down the columns; returns how many had room."""
+    pitch = size * LINE_PITCH_MM / BODY_MM
+    column, y = 0, columns[0].y0
+    for count, note in enumerate(notes):
+        room = columns[column]
+        lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size)
+        if y + len(lines) * pitch > room.y1:
+            column += 1
+            if column == len(columns):
+                return count
+            room = columns[column]
+            y = room.y0
+            lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size)
+            if y + len(lines) * pitch > room.y1:
+                return count
+        canvas.group("note", note)
+        for line in lines:
+            canvas.text(line, room.x0, y + size, size=size)
+            y += pitch
+    return len(notes)
+
+
+def demand_names(blank: Blank, names: Sequence[str]) -> None:
+    """Raises GeometryError where there is not one name a hole."""
+    holes = sum(len(one.holes) for one in blank.flanges)
+    if len(names) != holes:
+        raise GeometryError(f"found {len(names)} names for {holes} holes")

@@ -1,0 +1,121 @@
+"""Paper to drill by: a hole in the core support with the edges that it is measured from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.checks.bracket_records import BracketDesign, RailHole
+from noseroom.checks.bracket_sites import RailEdge, RailFace
+from noseroom.geometry.outlines import Path, Point
+from noseroom.report.drawing_text import text_width_mm
+from noseroom.units import MM_PER_INCH
+from noseroom.workshop.figures import CentreMark, Figure, Label
+from noseroom.workshop.nose_files import slug
+
+Floats = NDArray[np.float64]
+_PAST_MM = 15.0
+_WORDS_MM, _OFF_MM = 3.0, 1.5
+_APART_MM = 9.0
+"""From the words on an edge to the other edge and to the hole."""
+CAUTION = (
+    "Look behind the panel first; battery off where wiring is near. Never drill a tank, a header "
+    "or a core."
+)
+
+
+def drill_figures(design: BracketDesign) -> tuple[Figure, ...]:
+    """A template for each hole that is drilled where it is drawn.
+
+    There is none for a hole that is there already, nor for one that is marked through the bracket:
+    paper would say that its place is known.
+    """
+    face = design.made.job.face
+    wanted = [
+        one
+        for one in design.rail_holes
+        if not one.existing and not one.marked_last and one.face == face.name
+    ]
+    return tuple(_figure(design, one, k, len(wanted)) for k, one in enumerate(wanted, start=1))
+
+
+def _figure(design: BracketDesign, hole: RailHole, number: int, count: int) -> Figure:
+    face = design.made.job.face
+    ways = _ways(face)
+    middle = ways @ hole.point
+    edges = [_edge(face, face.nearest_edge(hole.point, axis), ways, middle) for axis in (0, 1)]
+    guides = [_guide(k, edges) for k in (0, 1)]
+    which = f" {number} of {count}" if count > 1 else ""
+    return Figure(
+        slug(f"{design.name} drilling {number}"),
+        f"To drill by{which}: {design.title}",
+        centres=(
+            CentreMark(
+                (0.0, 0.0),
+                f"drill {hole.drill} [Ø {hole.diameter_mm:.1f} mm, "
+                f"{hole.diameter_mm / MM_PER_INCH:.3f} in]",
+                hole.diameter_mm,
+            ),
+        ),
+        guides=tuple(path for path, _ in guides),
+        labels=tuple(label for _, label in guides),
+        notes=(*_measures(hole), "Lay both chain lines on the edges that they name.", CAUTION),
+        hand=design.hand,
+        seen_from=f"where you stand to drill: the {hole.face}",
+    )
+
+
+def _ways(face: RailFace) -> Floats:
+    """The paper's right and up (2, 3), as one looks at the face: up is as near up as it goes."""
+    up = max((sign * way for way in face.ways for sign in (1.0, -1.0)), key=lambda one: one[2])
+    return np.array([np.cross(up, face.plane.up), up])
+
+
+def _edge(
+    face: RailFace, edge: RailEdge, ways: Floats, middle: Floats
+) -> tuple[Point, Floats, str]:
+    """An edge on the paper: its nearest point to the hole, its way (2,), and its name."""
+    across = ways @ face.ways[edge.axis]
+    at = ways @ (face.plane.point + edge.at_mm * face.ways[edge.axis]) - middle
+    off = across * float(at @ across)
+    return (float(off[0]), float(off[1])), np.array([-across[1], across[0]]), edge.words
+
+
+def _guide(k: int, edges: list[tuple[Point, Floats, str]]) -> tuple[Path, Label]:
+    """An edge's line, past the hole and past the other edge, and long enough for its words."""
+    (at, way, words), (other, _, _) = edges[k], edges[1 - k]
+    if tuple(way.round(6)) < (0.0, 0.0) or way.round(6)[0] < 0:
+        way = -way
+    text = f"on {words}"
+    crossing = float(np.dot(np.subtract(other, at), way))
+    long = text_width_mm(text, _WORDS_MM)
+    low, high = min(0.0, crossing) - _PAST_MM, max(0.0, crossing) + _PAST_MM
+    if abs(crossing) > long + 2 * _APART_MM:
+        words_at = crossing / 2.0
+    else:
+        # Beyond the crossing, where nothing else is.
+        on = 1.0 if crossing >= 0.0 else -1.0
+        words_at = crossing + on * (_APART_MM + long / 2.0)
+        low, high = (
+            min(low, crossing + on * (2 * _APART_MM + long)),
+            max(high, crossing + on * (2 * _APART_MM + long)),
+        )
+    ends = [(at[0] + way[0] * s, at[1] + way[1] * s) for s in (low, high)]
+    # On the side of the line that is away from the hole.
+    foot = np.array(at) + way * words_at
+    left = np.array([-way[1], way[0]])
+    away = float(np.dot(at, left))
+    shift = _OFF_MM if away >= 0.0 else -_OFF_MM - 0.95 * _WORDS_MM
+    place = foot + left * shift
+    turn = float(np.degrees(np.arctan2(way[1], way[0])))
+    label = Label(text, (float(place[0]), float(place[1])), _WORDS_MM, turn)
+    return Path((ends[0], ends[1]), closed=False), label
+
+
+def _measures(hole: RailHole) -> Iterator[str]:
+    said = [
+        f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in] from {words}" for words, mm in hole.from_edges
+    ]
+    yield f"Middle of the hole: {' and '.join(said)}."

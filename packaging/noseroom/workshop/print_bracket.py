@@ -1,0 +1,211 @@
+"""Brackets to print for a trial fit: thicker walls, gussets, the way up, and warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.checks.bracket_records import BracketDesign
+from noseroom.checks.words import listed
+from noseroom.geometry.outlines import Circle
+from noseroom.geometry.sheet import Blank, folded_places
+from noseroom.geometry.split_solids import box_of, inverse, mesh_to_write, turned
+from noseroom.geometry.split_thickened import Thickened, Thickening, thickened
+from noseroom.geometry.split_to_bed import Bed
+from noseroom.geometry.split_ways import Bore, onto_bed, ways
+from noseroom.tables.printing import figure, print_materials
+from noseroom.workshop.mock_up_outline import MockUpError
+from noseroom.workshop.print_pieces import (
+    USUAL_BED,
+    PrintedPart,
+    PrintedPiece,
+    support_mm2,
+    usable_bed,
+)
+
+Floats = NDArray[np.float64]
+
+KIND = "bracket"
+_CLEAR_RADII = 2.6
+"""Kept free round a hole for washer and socket, in its radii: common practice."""
+_ASKEW_DEG = 20.0
+"""Layers that lie this far across a bend are said: from memory."""
+_ROOFED = 1.5  # radii of a hole within which its roof ends
+_SAME_MM, _PARALLEL = 0.2, 0.999
+
+CAUTIONS = (
+    "A printed bracket is a trial fit piece, not a part to drive with: it shows that tab, rail and "
+    "tools have room. The bracket that stays is of metal.",
+    "Beside a condenser, a radiator or an engine plastic softens and creeps: what is bolted by it "
+    "sags over days, and its bolts come loose. Take it out before the engine is run.",
+    "Bolts finger tight with washers, no more: plastic creeps away from under a tight bolt.",
+    "Battery off. Nothing under pressure, no filled condenser and no refrigerant line is ever hung "
+    "on it.",
+)
+
+
+def printed_brackets(design: BracketDesign, bed: Bed = USUAL_BED) -> tuple[PrintedPart, ...]:
+    """The printed variant of a designed bracket, one for each of its pieces.
+
+    Raises MockUpError where a piece does not go onto the bed.
+    """
+    sides = bearings(design)
+    many = len(design.blanks) > 1
+    return tuple(
+        printed_bracket(f"{design.name} {k + 1}" if many else design.name, blank, side, bed)
+        for k, ((blank, _), side) in enumerate(zip(design.blanks, sides, strict=True))
+    )
+
+
+def bearings(design: BracketDesign) -> list[list[int]]:
+    """For each flat of each piece: -1 where its underside lies on something, 1 the upper side."""
+    found = [[0] * len(blank.flanges) for blank, _ in design.blanks]
+    found[0][0] = -1
+    found[-1][design.tab_flat] = -design.made.job.upside
+    for k in range(len(found) - 1):
+        for mine, theirs, side, other in _meeting(design.blanks[k], design.blanks[k + 1]):
+            found[k][mine] = found[k][mine] or side
+            found[k + 1][theirs] = found[k + 1][theirs] or other
+    return found
+
+
+def _meeting(
+    one: tuple[Blank, Floats], other: tuple[Blank, Floats]
+) -> Iterator[tuple[int, int, int, int]]:
+    """Flats of two blanks that lie on each other, with the side of each that does."""
+    for i, mine in enumerate(_sides(*one)):
+        for j, theirs in enumerate(_sides(*other)):
+            for side, (point, normal) in mine.items():
+                for facing, (place, way) in theirs.items():
+                    apart = abs(float((place - point) @ normal))
+                    if normal @ way < -_PARALLEL and apart < _SAME_MM:
+                        yield i, j, side, facing
+
+
+def _sides(blank: Blank, home: Floats) -> list[dict[int, tuple[Floats, Floats]]]:
+    """A point and the outward normal of each flat's underside (-1) and upper side (1)."""
+    found = []
+    for flange, place in zip(blank.flanges, folded_places(blank), strict=True):
+        pose = home @ place
+        corner = flange.outline.points[0]
+        found.append(
+            {
+                side: ((pose @ np.array([*corner, height, 1.0]))[:3], side * pose[:3, 2])
+                for side, height in ((-1, 0.0), (1, blank.thickness_mm))
+            }
+        )
+    return found
+
+
+def printed_bracket(
+    name: str, blank: Blank, bearing: Sequence[int], bed: Bed = USUAL_BED
+) -> PrintedPart:
+    """The printed variant of one blank, folded.
+
+    bearing: one a flange: -1 where its underside lies on something, 1 where its upper side does, 0
+    for neither; walls grow away from there. Raises MockUpError where it does not go onto the bed.
+    """
+    usable = usable_bed(bed)
+    wall = max(figure("bracket wall") * blank.thickness_mm, figure("least bracket wall"))
+    rules = Thickening(wall, figure("gusset"), _CLEAR_RADII, wall / 2)
+    made = thickened(blank, bearing, rules)
+    upright = np.eye(4)
+    upright[:3, :3] = _turn_up(made.up)
+    standing = turned(made.solid, upright)
+    bores = [one.carried(upright) for one in _bores(blank)]
+    way = next(one for one in ways(standing, figure("overhang"), bores) if one.up == (2, 1))
+    if not way.fits(usable):
+        raise MockUpError(_too_large(name, way.size_mm, usable))
+    place = onto_bed(standing, (2, 1), usable) @ upright
+    lying = turned(made.solid, place)
+    size = box_of(lying)[1]
+    piece = PrintedPiece(
+        name=name,
+        number=1,
+        mesh=mesh_to_write(name, lying),
+        place=inverse(place),
+        way="on its side" if blank.bends else "flat",
+        size_mm=(float(size[0]), float(size[1]), float(size[2])),
+        support_mm2=support_mm2(way),
+        volume_mm3=float(lying.volume()),
+    )
+    notes = tuple(_notes(blank, made, wall, piece))
+    return PrintedPart(
+        name, KIND, (piece,), (), (), made.solid, (made.solid,), notes, CAUTIONS, "one side"
+    )
+
+
+def _turn_up(up: Floats) -> Floats:
+    """A turn (3, 3) that carries a direction to z."""
+    helper = np.eye(3)[int(np.argmin(np.abs(up)))]
+    first = np.cross(helper, up)
+    first = first / np.linalg.norm(first)
+    return np.stack([first, np.cross(up, first), up])
+
+
+def _bores(blank: Blank) -> Iterator[Bore]:
+    """Its round holes, in the folded part's frame; they have roofs of their own."""
+    for flange, place in zip(blank.flanges, folded_places(blank), strict=True):
+        for hole in flange.holes:
+            corners = [hole.centre] if isinstance(hole, Circle) else hole.points
+            points = np.asarray(corners, dtype=float)
+            middle = points.mean(axis=0)
+            radius = float(np.linalg.norm(points - middle, axis=1).max())
+            if isinstance(hole, Circle):
+                radius = _ROOFED * hole.diameter_mm / 2
+            through = place @ np.array([*middle, 0.0, 1.0])
+            yield Bore(through[:3], place[:3, 2], radius)
+
+
+def _too_large(name: str, size: tuple[float, float, float], bed: tuple[float, float, float]) -> str:
+    over = [
+        f"{side} by {have - takes:.0f} mm"
+        for side, have, takes in zip(
+            ("its shorter side", "its longer side", "its height"),
+            (*sorted(size[:2]), size[2]),
+            (*sorted(bed[:2]), bed[2]),
+            strict=True,
+        )
+        if have > takes
+    ]
+    return (
+        f"{name}: printed so that no layer splits across a bend it is too large for the bed: "
+        f"{' and '.join(over)}; a larger printer would do, or a trial piece of card"
+    )
+
+
+def _notes(blank: Blank, made: Thickened, wall: float, piece: PrintedPiece) -> Iterator[str]:
+    yield (
+        f"Walls {wall:.1f} mm for {blank.thickness_mm:.1f} mm of sheet: each bolt has to be "
+        f"{wall - blank.thickness_mm:.1f} mm longer for every wall that it goes through. The faces "
+        "that it is bolted by are where the sheet's are; whether the thicker walls have room "
+        "elsewhere is not checked."
+    )
+    if made.gussets:
+        yield (
+            f"{len(made.gussets)} gussets, {figure('gusset'):.0f} mm thick, clear of washers and "
+            "sockets."
+        )
+    elif blank.bends:
+        yield "No gusset finds room beside the holes: it gives way more in the bend."
+    if blank.bends:
+        yield "Print it on its side, as the file has it: layers then run round the bend."
+    if made.askew_deg > _ASKEW_DEG:
+        yield (
+            f"Its bends are not parallel: layers lie up to {made.askew_deg:.0f} degrees across one "
+            "of them, and may split there."
+        )
+    yield "It wants support under it." if piece.needs_support else "It needs no support."
+    never = [one for one in print_materials().values() if one.beside_heat == "no"]
+    short = [one.material for one in print_materials().values() if one.beside_heat == "short"]
+    soft = [
+        f"{one.material} (softens near {one.softens_c:.0f} °C)"
+        for one in never
+        if one.softens_c is not None
+    ]
+    yield (
+        f"Beside a condenser or radiator it may not be of {listed(soft)}: coolant and hot gas are "
+        f"hotter. For a short trial with the engine warm: {listed(short)}. None of them for good."
+    )
