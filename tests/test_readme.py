@@ -20,6 +20,7 @@ from noseroom.errors import SentenceError
 from noseroom.findings import Verdict, exit_status
 from noseroom.parts.registry import KINDS
 from noseroom.tables.clearances import clearance_rules
+from noseroom.tables.sheet import sheet_materials
 
 PROJECT = Path(__file__).parents[1]
 README = (PROJECT / "README.md").read_text(encoding="utf-8")
@@ -136,7 +137,7 @@ def test_the_scan_shown_belongs_in_the_example() -> None:
 
 
 def test_what_moves_is_read_as_shown() -> None:
-    whole, _, moves, _ = [text for language, text in BLOCKS if language == "yaml"]
+    whole, _, moves, *_ = [text for language, text in BLOCKS if language == "yaml"]
     more = "fan:\n  diameter: 17\nhood latch:\n  place: wanted\n"
     nose = read_text(whole + moves + more, KINDS, rule_keys=clearance_rules())
     assert [one.direction for one in nose.parts["engine"].pried] == [None, "aft"]
@@ -146,7 +147,7 @@ def test_what_moves_is_read_as_shown() -> None:
 
 
 def test_spacer_and_belts_are_read_as_shown() -> None:
-    whole, *_, drive = [text for language, text in BLOCKS if language == "yaml"]
+    whole, _, _, drive, *_ = [text for language, text in BLOCKS if language == "yaml"]
     more = """
 engine: {place: wanted}
 crank pulley: {diameter: 6 3/4}
@@ -160,6 +161,15 @@ tensioner pulley: {is: idler pulley, carried by: engine, diameter: 3}
     assert belt.sizes["adjuster.out"].value == pytest.approx(1.75 * 25.4)
     assert nose.parts["water pump"].choices["hub.material"] == "cast iron"
     assert nose.shop.spacers_mm == pytest.approx((25.4, 38.1, 50.8, 63.5))
+
+
+def test_the_shop_is_read_as_shown() -> None:
+    whole, *_, shop = [text for language, text in BLOCKS if language == "yaml"]
+    nose = read_text(whole + shop, KINDS, rule_keys=clearance_rules())
+    assert nose.shop.metal in sheet_materials()
+    assert nose.shop.bend_k == 0.42
+    assert nose.shop.bed_mm == (220.0, 220.0, 250.0)
+    assert nose.shop.card_size_mm == (1000.0, 700.0)
 
 
 def test_a_rule_is_changed_as_shown() -> None:

@@ -120,8 +120,9 @@ def make(
     folder = Path(outputs) / asked.envelope.stem
     from noseroom.workshop.bench import FOLDER, write_bench
     from noseroom.workshop.bench_makers import make_brackets
+    from noseroom.workshop.mock_up_files import make_cards, make_prints
     from noseroom.workshop.page_update import list_on_page
-    from noseroom.workshop.spacer_files import make_spacers
+    from noseroom.workshop.spacer_files import make_spacers, spacers_to_make
     from noseroom.workshop.whole_folder import demand_writable
 
     demand_writable(folder / FOLDER)
@@ -129,12 +130,15 @@ def make(
     nose = session.nose(asked, say)
     with one_thread():
         brackets = session.brackets(nose, say)
+        spacers = spacers_to_make(nose.layout, result.findings)
         title = asked.envelope.title
         bench = write_bench(
             folder,
             [
                 lambda fresh: make_brackets(brackets, title, fresh),
                 lambda fresh: make_spacers(nose.layout, result.findings, fresh),
+                lambda fresh: make_prints(nose.layout, spacers, say, fresh),
+                lambda fresh: make_cards(nose.layout, spacers, say, fresh),
             ],
             title,
         )

@@ -107,7 +107,8 @@ def _first(model: CardModel, lines: Sequence[str]) -> str:
     numbers = f"{model.panels[0].order} to {model.panels[-1].order}"
     canvas = _sheet(
         model,
-        f"Panels {numbers}, in this order. Seen from ahead, the car's left and above.",
+        f"Panels {numbers}, in this order; in brackets where hidden. "
+        "Seen from ahead, the car's left and above.",
     )
     together, apart = _apart(model, 0.0), _apart(model, 1.0)
     _draw_panels(canvas, together, _View.of(together, _TOGETHER))
@@ -234,7 +235,7 @@ def _draw_panels(canvas: Canvas, drawn: Sequence[_Drawn], view: _View) -> None:
             start += len(line)
             flat = view.sheet(line)
             for run in _runs(seen):
-                canvas.line(_thinned(flat[run]), width=0.2, stroke_linecap="round")
+                canvas.line(_thinned(flat[run]), width=0.2)
 
 
 def _dense(edge: Floats, step: float) -> Floats:
@@ -282,8 +283,8 @@ def _draw_numbers(canvas: Canvas, drawn: Sequence[_Drawn], view: _View) -> None:
     for one in drawn:
         text = str(one.panel.order)
         spots = view.sheet(_seen_points(one, drawn))
-        if not len(spots):
-            continue
+        if not len(spots):  # hidden: the number stands before what hides it
+            text, spots = f"({text})", view.sheet(_corners(one).mean(axis=0)[None])
         at, anchor = _free_spot(text, spots, taken)
         if math.dist(at, anchor) > 0.5:
             canvas.line([anchor, at], width=0.12)

@@ -124,16 +124,6 @@ def sheets(figures: Sequence[Figure], card: Card) -> tuple[Figure, ...]:
     return tuple(_one(k, len(filled), one, card) for k, one in enumerate(filled, 1))
 
 
-def too_large(figures: Sequence[Figure], card: Card) -> tuple[str, ...]:
-    """What does not go onto a sheet: by how much, and what would do; a phrase each."""
-    least, most = sorted(card.usable_mm)
-    return tuple(
-        _too_large(one, card)
-        for one in figures
-        if min(_size(one)) > least or max(_size(one)) > most
-    )
-
-
 def _too_large(figure: Figure, card: Card) -> str:
     w, h = _size(figure)
     edges = 2.0 * card_mm("margin")

@@ -44,12 +44,13 @@ def card_stand_ins(
     card: Card | None = None,
     progress: Progress | None = None,
     spacers: Mapping[str, Spacer] | None = None,
+    first: int = 1,
 ) -> tuple[CardModel, ...]:
     """Stand-ins of card for parts of a nose, in its order, then for spacers by their names.
 
     names: None for all of `CARD_KINDS`. progress: called with how many are done, of how many, and
-    which is next. Raises MockUpError for a name of which no stand-in is made, CardError where a
-    part cannot be cut from this card.
+    which is next. first: number of the first panel. Raises MockUpError for a name of which no
+    stand-in is made, CardError where a part cannot be cut from this card.
     """
     stock, say = card or Card(), progress or (lambda done, of, name: None)
     if names is None:
@@ -59,8 +60,8 @@ def card_stand_ins(
     for done, one in enumerate(asked):
         say(done, len(asked), one.name)
         part: Part = (spacers or {}).get(one.name) or layout.parts[one.name].part
-        first = 1 + sum(len(model.panels) for model in made)
-        made.append(card_stand_in(one, part, stock, first))
+        number = first + sum(len(model.panels) for model in made)
+        made.append(card_stand_in(one, part, stock, number))
     return tuple(made)
 
 

@@ -17,6 +17,8 @@ _NEAR_MM, _STEP_MM, _FAR_MM = 1.2, 1.5, 120.0
 _DIRECTIONS = 24
 _FREE_MM = 0.7
 """Room between words and lines."""
+_DOUBT_MM = 2.5
+"""Another place has to be so much further from words without a leader than their own."""
 _LEADER_MM = 1.6
 """Words no further off than this need no line to what they are about."""
 
@@ -33,6 +35,11 @@ class Word:
     reach_mm: float = 0.0
     size_mm: float = BODY_MM
     or_at: Point | None = None
+
+    @property
+    def places(self) -> tuple[Point, ...]:
+        """All places that they may stand by."""
+        return (self.at,) if self.or_at is None else (self.at, self.or_at)
 
 
 @dataclass(frozen=True)
@@ -66,6 +73,7 @@ class _Taken:
     room: Box | None
     words: list[Box]
     leaders: list[Any] = field(default_factory=list)
+    places: list[tuple[Word, Point]] = field(default_factory=list)
     tree: STRtree = field(init=False)
 
     def __post_init__(self) -> None:
@@ -83,6 +91,14 @@ class _Taken:
         if any(wide.intersects(one) for one in self.leaders):
             return False
         return not len(self.tree.query(wide, predicate="intersects"))
+
+    def doubtful(self, spot: Spot) -> bool:
+        """Whether words without a leader could be about another place: it is hardly further off."""
+        own = min(_gap(at, spot.word, spot.box) for at in spot.word.places)
+        return any(
+            other.text != spot.word.text and _gap(at, other, spot.box) < own + _DOUBT_MM
+            for other, at in self.places
+        )
 
     def crossed(self, leader: tuple[Point, Point]) -> bool:
         """Whether a line would run through words."""
@@ -106,6 +122,8 @@ def find_spots(
     """
     about = _Taken(lines, room, list(taken))
     found = []
+    words = tuple(words)
+    about.places = [(one, at) for one in words for at in one.places]
     for word in words:
         spot = _spot(word, about, on_lines)
         if spot is None:
@@ -120,9 +138,11 @@ def find_spots(
 def _spot(word: Word, about: _Taken, on_lines: bool) -> Spot | None:
     for of_lines in (True, False) if on_lines else (True,):
         for spot in _tries(word):
-            clear = about.free(spot.box, of_lines=of_lines)
-            if clear and not (spot.leader and about.crossed(spot.leader)):
-                return spot
+            if not about.free(spot.box, of_lines=of_lines):
+                continue
+            if about.crossed(spot.leader) if spot.leader else about.doubtful(spot):
+                continue
+            return spot
     return None
 
 
@@ -132,9 +152,8 @@ def _tries(word: Word) -> Iterator[Spot]:
     wide, high = plain.x1 - plain.x0, plain.y1 - plain.y0
     turns = sorted(range(_DIRECTIONS), key=lambda k: (min(k, _DIRECTIONS - k), k))
     away = word.reach_mm + _NEAR_MM
-    places = (word.at,) if word.or_at is None else (word.at, word.or_at)
     while away < _FAR_MM:
-        for (x, y), turn in product(places, turns):
+        for (x, y), turn in product(word.places, turns):
             c = math.cos(math.tau * turn / _DIRECTIONS)
             s = math.sin(math.tau * turn / _DIRECTIONS)
             # The box's nearest point lies `away` from the place, in the direction or so.
@@ -148,7 +167,7 @@ def _tries(word: Word) -> Iterator[Spot]:
 def _leader(at: Point, word: Word, where: Box) -> tuple[Point, Point] | None:
     """From the rim of the place to the nearest point of the words."""
     x, y = at
-    tip = min(max(x, where.x0), where.x1), min(max(y, where.y0), where.y1)
+    tip = _nearest(at, where)
     long = math.dist(at, tip)
     if long - word.reach_mm <= _LEADER_MM:
         return None
@@ -157,3 +176,13 @@ def _leader(at: Point, word: Word, where: Box) -> tuple[Point, Point] | None:
         (x + share * (tip[0] - x), y + share * (tip[1] - y)),
         (tip[0] - gap * (tip[0] - x), tip[1] - gap * (tip[1] - y)),
     )
+
+
+def _nearest(at: Point, where: Box) -> Point:
+    """The point of a box that is nearest to a place."""
+    return min(max(at[0], where.x0), where.x1), min(max(at[1], where.y0), where.y1)
+
+
+def _gap(at: Point, word: Word, where: Box) -> float:
+    """From the rim of a place to a box."""
+    return math.dist(at, _nearest(at, where)) - word.reach_mm

@@ -12,9 +12,15 @@ from noseroom.checks.words import listed
 from noseroom.geometry.outlines import Circle
 from noseroom.geometry.sheet import Blank, folded_places
 from noseroom.geometry.split_solids import box_of, inverse, mesh_to_write, turned
-from noseroom.geometry.split_thickened import Thickened, Thickening, thickened
+from noseroom.geometry.split_thickened import (
+    Thickened,
+    Thickening,
+    askew_deg,
+    resting_ways,
+    thickened,
+)
 from noseroom.geometry.split_to_bed import Bed
-from noseroom.geometry.split_ways import Bore, onto_bed, ways
+from noseroom.geometry.split_ways import Bore, Way, onto_bed, ways
 from noseroom.tables.printing import figure, print_materials
 from noseroom.workshop.mock_up_outline import MockUpError
 from noseroom.workshop.print_pieces import (
@@ -111,14 +117,10 @@ def printed_bracket(
     wall = max(figure("bracket wall") * blank.thickness_mm, figure("least bracket wall"))
     rules = Thickening(wall, figure("gusset"), _CLEAR_RADII, wall / 2)
     made = thickened(blank, bearing, rules)
-    upright = np.eye(4)
-    upright[:3, :3] = _turn_up(made.up)
-    standing = turned(made.solid, upright)
-    bores = [one.carried(upright) for one in _bores(blank)]
-    way = next(one for one in ways(standing, figure("overhang"), bores) if one.up == (2, 1))
+    upright, way = _best_rest(blank, made, usable)
     if not way.fits(usable):
         raise MockUpError(_too_large(name, way.size_mm, usable))
-    place = onto_bed(standing, (2, 1), usable) @ upright
+    place = onto_bed(turned(made.solid, upright), (2, 1), usable) @ upright
     lying = turned(made.solid, place)
     size = box_of(lying)[1]
     piece = PrintedPiece(
@@ -135,6 +137,26 @@ def printed_bracket(
     return PrintedPart(
         name, KIND, (piece,), (), (), made.solid, (made.solid,), notes, CAUTIONS, "one side"
     )
+
+
+def _best_rest(
+    blank: Blank, made: Thickened, bed: tuple[float, float, float]
+) -> tuple[Floats, Way]:
+    """The side that it lies on: near the bends' ends, where it fits, with least overhang."""
+    rests = resting_ways(made.solid, made.up, _ASKEW_DEG) if blank.bends else [made.up]
+    found: list[tuple[tuple[bool, int, int], Floats, Way]] = []
+    for up in rests:
+        upright = np.eye(4)
+        upright[:3, :3] = _turn_up(up)
+        bores = [one.carried(upright) for one in _bores(blank)]
+        standing = turned(made.solid, upright)
+        every = ways(standing, figure("overhang"), bores)
+        way = next(one for one in every if one.up == (2, 1))
+        # Sides that are equal but for rounding: the first, which is the largest.
+        rank = not way.fits(bed), round(way.overhang_mm2), len(found)
+        found.append((rank, upright, way))
+    _, upright, way = min(found, key=lambda one: one[0])
+    return upright, way
 
 
 def _turn_up(up: Floats) -> Floats:
@@ -185,16 +207,17 @@ def _notes(blank: Blank, made: Thickened, wall: float, piece: PrintedPiece) -> I
     )
     if made.gussets:
         yield (
-            f"{len(made.gussets)} gussets, {figure('gusset'):.0f} mm thick, clear of washers and "
+            f"Gussets: {len(made.gussets)}, {figure('gusset'):.0f} mm thick, clear of washers and "
             "sockets."
         )
     elif blank.bends:
         yield "No gusset finds room beside the holes: it gives way more in the bend."
     if blank.bends:
         yield "Print it on its side, as the file has it: layers then run round the bend."
-    if made.askew_deg > _ASKEW_DEG:
+    askew = askew_deg(piece.place[:3, 2], made.along)
+    if askew > _ASKEW_DEG:
         yield (
-            f"Its bends are not parallel: layers lie up to {made.askew_deg:.0f} degrees across one "
+            f"Its bends are not parallel: layers lie up to {askew:.0f} degrees across one "
             "of them, and may split there."
         )
     yield "It wants support under it." if piece.needs_support else "It needs no support."

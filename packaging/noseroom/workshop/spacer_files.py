@@ -65,6 +65,19 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
     return Share(tuple(names), tuple(refused), tuple(figures), tuple(rows), remarks)
 
 
+def spacers_to_make(layout: Layout, findings: Sequence[Finding]) -> dict[str, Spacer]:
+    """The spacers that are made, each by a name of its own."""
+    found: dict[str, Spacer] = {}
+    gaps = [one for one in findings if one.id.startswith("fan gap: ")]
+    for finding in gaps:
+        try:
+            plan = spacer_plan(layout, finding)
+        except NoSpacerError:
+            continue
+        found["spacer" if len(gaps) == 1 else f"spacer of the {plan.fan}"] = plan.spacer
+    return found
+
+
 def _rows(plan: SpacerPlan, title: str) -> Iterator[CutRow]:
     """The ring as bar to be turned, and its bolts where they are known."""
     ring = plan.spacer

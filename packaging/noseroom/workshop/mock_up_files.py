@@ -1,0 +1,149 @@
+"""Stand-ins on the bench: printed ones and ones of card, each part for itself.
+
+What cannot be made says so in a sentence, and keeps nothing else from being made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
+from noseroom.errors import GeometryError
+from noseroom.layout import Layout
+from noseroom.parts.spacer import Spacer
+from noseroom.workshop.bench import Share, sentence
+from noseroom.workshop.card_picture import assembly_sheets
+from noseroom.workshop.card_sheets import sheets
+from noseroom.workshop.card_stand_ins import CARD_KINDS, CAUTIONS, card_stand_ins
+from noseroom.workshop.card_stock import Card, CardError, CardModel
+from noseroom.workshop.cut_list import CutRow
+from noseroom.workshop.drawing_pdf import svg_to_pdf
+from noseroom.workshop.dxf_files import write_dxf
+from noseroom.workshop.mock_up_outline import KINDS, MockUpError
+from noseroom.workshop.nose_files import unused
+from noseroom.workshop.paper import write_templates
+from noseroom.workshop.print_files import write_printed
+from noseroom.workshop.print_pieces import CAUTIONS as PRINT_CAUTIONS
+from noseroom.workshop.print_pieces import USUAL_BED, PrintedPart, printed_stand_ins
+
+Progress = Callable[[int, int, str], None]
+Spacers = Mapping[str, Spacer]
+
+PRINTED, CARD = "mockups/printed", "mockups/card"
+_NONE = "There is no stand-in to make: no condenser, drier, compressor or fan is in the file."
+
+
+def make_prints(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) -> Share:
+    """Write a stand-in to print of every part that one is made of, and of each spacer.
+
+    Raises OutputError when the folder cannot be written, GeometryError when a file does not come
+    back as it should.
+    """
+    bed = layout.envelope.shop.bed_mm
+    made: list[PrintedPart] = []
+    refused: list[str] = []
+    for names, more in _asked(layout, KINDS, spacers):
+        try:
+            width, depth, height = bed or USUAL_BED
+            made += printed_stand_ins(layout, names, (width, depth, height), say, more)
+        except (MockUpError, GeometryError) as error:
+            refused.append(_refusal("to print", [*names, *more], error))
+    if not made:
+        return Share(refused=tuple(refused) or (_NONE,))
+    written = write_printed(made, fresh / PRINTED)
+    rows = [
+        CutRow(
+            f"stand-in to print: {one.name}",
+            "pieces to print",
+            sum(piece.count for piece in (*one.pieces, *one.pegs)),
+            material=f"plastic, {one.plastic_mm3 / 1000:.0f} cm³ if filled",
+            note="its list has each piece",
+        )
+        for one in made
+    ]
+    return Share(
+        tuple(f"{PRINTED}/{one}" for one in written),
+        tuple(refused),
+        rows=tuple(rows),
+        remarks=PRINT_CAUTIONS,
+    )
+
+
+def make_cards(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) -> Share:
+    """Write a stand-in of card of every part that one is made of, and of each spacer.
+
+    Errors: as `make_prints`.
+    """
+    shop = layout.envelope.shop
+    refused: list[str] = []
+    models: list[CardModel] = []
+    try:
+        thickness = shop.card_mm[0] if shop.card_mm else Card.thickness_mm
+        width, height = shop.card_size_mm or Card.sheet_mm
+        stock = Card(thickness, (width, height))
+    except CardError as error:
+        return Share(refused=(sentence(f"no stand-in of card: {error}"),))
+    for names, more in _asked(layout, CARD_KINDS, spacers):
+        first = 1 + sum(len(one.panels) for one in models)
+        try:
+            found = card_stand_ins(layout, names, stock, say, more, first)
+            sheets([panel.figure for one in found for panel in one.panels], stock)
+            models += found
+        except (CardError, MockUpError, GeometryError) as error:
+            refused.append(_refusal("of card", [*names, *more], error))
+    if not models:
+        return Share(refused=tuple(refused) or (_NONE,))
+    names = list(_write_cards(models, stock, layout.envelope.title, fresh / CARD))
+    return Share(
+        tuple(f"{CARD}/{one}" for one in names),
+        tuple(refused),
+        rows=tuple(_card_rows(models, stock)),
+        remarks=CAUTIONS,
+    )
+
+
+def _asked(
+    layout: Layout, kinds: tuple[str, ...], spacers: Spacers
+) -> Iterator[tuple[list[str], dict[str, Spacer]]]:
+    """Each stand-in by itself: the part's name, or the spacer by its name."""
+    for one in layout.parts.values():
+        if one.kind in kinds:
+            yield [one.name], {}
+    for name, spacer in spacers.items():
+        yield [], {name: spacer}
+
+
+def _refusal(how: str, names: list[str], error: Exception) -> str:
+    text = str(error)
+    known = text.startswith("no stand-in")
+    return sentence(text if known else f"no stand-in {how} for the {names[0]}: {text}")
+
+
+def _write_cards(models: list[CardModel], stock: Card, subject: str, folder: Path) -> Iterator[str]:
+    folder.mkdir(parents=True)
+    figures = [panel.figure for one in models for panel in one.panels]
+    for number, sheet in enumerate(sheets(figures, stock), start=1):
+        write_dxf(sheet, folder / f"sheet-{number}.dxf")
+        yield f"sheet-{number}.dxf"
+    used: set[str] = set()
+    for one in models:
+        name = f"{unused(one.name, used)}-assembly.pdf"
+        (folder / name).write_bytes(svg_to_pdf(assembly_sheets(one)))
+        yield name
+    yield from write_templates(folder, figures, f"{subject}: card stand-ins")
+
+
+def _card_rows(models: list[CardModel], stock: Card) -> Iterator[CutRow]:
+    count = len(sheets([panel.figure for one in models for panel in one.panels], stock))
+    yield CutRow(
+        "stand-ins of card",
+        "sheet",
+        count,
+        size=f"{stock.sheet_mm[0]:g} × {stock.sheet_mm[1]:g} mm",
+        material=stock.material,
+        thickness_mm=stock.thickness_mm,
+    )
+    for one in models:
+        yield CutRow(
+            f"stand-in of card: {one.name}", "panels", len(one.panels), note="on the sheets"
+        )
