@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 from scipy.spatial import cKDTree
-from shapely import LineString, MultiLineString, affinity, box, hausdorff_distance, union_all
+from shapely import LineString, MultiLineString, Point, affinity, box, hausdorff_distance, union_all
 
 from figure_samples import crowded, panel, strap, strap_area_mm2
 from noseroom.geometry.outlines import rectangle
@@ -409,6 +409,17 @@ def test_words_go_to_the_nearest_free_spot_by_either_place() -> None:
     assert not box(*alone.box).intersects(union_all(wall))
     assert find_spots([word], wall, room=Box(-20, -20, 20, 20), on_lines=False) == ()
     assert len(find_spots([word], wall, room=Box(-20, -20, 60, 20))) == 1
+
+
+def test_words_without_a_leader_cannot_be_about_another_place() -> None:
+    """Two marks 9 mm apart: each word is nearer to its own, or a line leads there."""
+    marks = [LineString([(x, 0), (x, 30)]) for x in (0.0, 9.0)]
+    words = [Word("bend 20° up", (0.0, 0.0)), Word("bend 15° down", (9.0, 0.0))]
+    spots = find_spots(words, marks)
+    assert len(spots) == 2
+    for spot, other in zip(spots, spots[::-1], strict=True):
+        own, wrong = (box(*spot.box).distance(Point(one.word.at)) for one in (spot, other))
+        assert spot.leader is not None or own + 2.0 < wrong
 
 
 @pytest.mark.parametrize("paper", PAPERS, ids=lambda one: one.name)
