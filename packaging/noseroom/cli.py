@@ -8,6 +8,7 @@ import os
 import shutil
 import sys
 import textwrap
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -77,7 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     watching.set_defaults(run=_watch)
     bench = commands.add_parser(
         "workshop",
-        help="write the files for what a nose asks to be made: the fan's spacer",
+        help="write the files for what a nose asks to be made: brackets, spacer, stand-ins, templates",
         epilog="exit status: 0 all written, 1 there is nothing to make, 2 the file cannot be used, "
         "3 written, but something could not be made and is named",
     )
@@ -168,7 +169,7 @@ def _watch(options: argparse.Namespace) -> int:
 def _workshop(options: argparse.Namespace) -> int:
     from noseroom.pipeline import make
     from noseroom.report.progress import showing_progress
-    from noseroom.workshop.bench import NothingToMakeError
+    from noseroom.workshop.bench import FOLDER, NothingToMakeError
 
     try:
         with showing_progress() as say:
@@ -183,8 +184,17 @@ def _workshop(options: argparse.Namespace) -> int:
         for line in str(error).splitlines():
             _line(line)
         return NOTHING_TO_MAKE
+    home = options.outputs / options.file.stem
+    counts = Counter(Path(name).parent for name in bench.names)
+    for folder, count in counts.items():
+        if folder.name == FOLDER:
+            continue
+        files = "1 file" if count == 1 else f"{count} files"
+        _line(f"written: {(home / folder).as_posix()}/ ({files})")
     for name in bench.names:
-        _line(f"written: {(options.outputs / options.file.stem / name).as_posix()}")
+        if Path(name).parent.name == FOLDER:
+            _line(f"written: {(home / name).as_posix()}")
+    _line(f"on the page: {(home / 'page.html').as_posix()}, under To make")
     for line in (*bench.remarks, *bench.refused):
         _line(line)
     return SOME_REFUSED if bench.refused else 0

@@ -20,6 +20,7 @@ Indices = NDArray[np.intp]
 
 _SAME = 1e-4
 _NULL_MM = 1e-6
+_MOST_TOGETHER = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,6 +122,58 @@ def bounds_towards(
     return best
 
 
+def bounds_together(
+    a: Crowd,
+    b: Crowd,
+    pairs: Indices,
+    ways: Floats,
+    sure: Uncertainty,
+    bend: Bend,
+    enough_mm: float,
+) -> Floats:
+    """As `bounds_towards`, but what moves a corner of either counts once: (k,) mm.
+
+    No more than `enough_mm` is shown; -inf where there is too much to look at.
+    """
+    best = np.full(len(pairs), -np.inf)
+    if any(x.any() for one in (*a.moves, *b.moves) for x in (one.null_shift, one.null_turn)):
+        return best
+    mine, first_mine = _rows(a, pairs[:, 0])
+    theirs, first_theirs = _rows(b, pairs[:, 1])
+    counts = [
+        np.diff([*first, len(rows)]) for first, rows in ((first_mine, mine), (first_theirs, theirs))
+    ]
+    far, near = (np.repeat(ways, count, axis=0) for count in counts)
+    each = [
+        (np.arange(n) + i, np.arange(m) + j)
+        for i, n, j, m in zip(first_mine, counts[0], first_theirs, counts[1], strict=True)
+    ]
+    ours = np.concatenate([np.repeat(x, len(y)) for x, y in each])
+    others = np.concatenate([np.tile(y, len(x)) for x, y in each])
+    which = np.repeat(np.arange(len(pairs)), counts[0] * counts[1])
+    at_mine = np.einsum("ni,ni->n", a.moves[0].corners[mine], far)
+    at_theirs = np.einsum("ni,ni->n", b.moves[0].corners[theirs], near)
+    for holder, off in ((a.moves[0], bend.seen_from_a), (b.moves[0], bend.seen_from_b)):
+        my_forms = [_forms(one, mine, far, holder) for one in a.moves]
+        their_forms = [_forms(one, theirs, near, holder) for one in b.moves]
+        high = at_mine + np.max([sure.spread(one) for one in my_forms], axis=0)
+        low = at_theirs - np.max([sure.spread(one) for one in their_forms], axis=0)
+        lost = np.abs(ways) @ off
+        # Corners that are far enough apart one by one are so together.
+        left = np.flatnonzero(low[others] - high[ours] - lost[which] < enough_mm)
+        if len(left) > _MOST_TOGETHER:
+            continue
+        spread = np.zeros(len(left))
+        for one in my_forms:
+            for other in their_forms:
+                spread = np.maximum(spread, sure.spread(other[others[left]] - one[ours[left]]))
+        least = np.full(len(pairs), enough_mm)
+        apart = at_theirs[others[left]] - at_mine[ours[left]] - spread - lost[which[left]]
+        np.minimum.at(least, which[left], apart)
+        best = np.maximum(best, least)
+    return best
+
+
 def _rows(crowd: Crowd, pieces: Indices) -> tuple[Indices, Indices]:
     """Corners of some pieces, one piece after the other, and where each begins."""
     ends = np.append(crowd.starts[1:], len(crowd.moves[0].corners))
@@ -136,15 +189,21 @@ def _reach(
     at = np.einsum("ni,ni->n", corners, ways)
     spread = np.zeros(len(rows))
     for one in crowd.moves:
-        form = np.zeros((len(rows), holder.shift.shape[1]))
-        if one is not holder:
-            form += ways @ (one.shift - holder.shift)
-            form += np.cross(corners - one.origin, ways) @ one.turn
-            form -= np.cross(corners - holder.origin, ways) @ holder.turn
-        if one.swell is not None:
-            form += np.einsum("ni,nis->ns", ways, one.swell[rows])
-        spread = np.maximum(spread, sure.spread(form))
+        spread = np.maximum(spread, sure.spread(_forms(one, rows, ways, holder)))
     return at - spread, at + spread
+
+
+def _forms(one: MovingPiece, rows: Indices, ways: Floats, holder: MovingPiece) -> Floats:
+    """How some corners move along ways (n, 3), each along its own, as seen from holder: (n, s)."""
+    corners = one.corners[rows]
+    form = np.zeros((len(rows), holder.shift.shape[1]))
+    if one is not holder:
+        form += ways @ (one.shift - holder.shift)
+        form += np.cross(corners - one.origin, ways) @ one.turn
+        form -= np.cross(corners - holder.origin, ways) @ holder.turn
+    if one.swell is not None:
+        form += np.einsum("ni,nis->ns", ways, one.swell[rows])
+    return form
 
 
 def _axes(a: MovingPiece, b: MovingPiece) -> Iterator[Floats]:

@@ -139,11 +139,10 @@ def _places(
     one_only: list[tuple[float, tuple[float, float, float]]] = []
     for side in rules.sides_mm:
         half = (side + rules.clearance_mm) / math.sqrt(2.0)
+        room = half + math.sqrt(2.0) * _EDGE_MM + _JUST_MM
         spots = [
             point
-            for point in _spots(
-                contact.buffer(-(half + math.sqrt(2.0) * _EDGE_MM + _JUST_MM)), axis, at
-            )
+            for point in _spots(contact.buffer(-room), axis, at)
             if _has_room(point, axis, side, sides, rules)
         ]
         apart = 4.0 * half

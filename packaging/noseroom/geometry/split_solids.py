@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
 from noseroom.geometry.mesh import Mesh, body_from_shape
+from noseroom.geometry.tessellate import signed_volume_mm3
 from noseroom.tolerances import Tolerances
 
 if TYPE_CHECKING:
@@ -24,8 +25,8 @@ Solid = Any
 
 PRINT_MESH = Tolerances(tessellation_mm=0.05, tessellation_rad=0.25)
 """A tenth of what a print may be off."""
-_SIMPLER_MM = (1e-3, 5e-3, 2e-2)
-"""By how much a surface may move so that its file, of 32 bits, stays closed; tried in order."""
+_SIMPLER_MM = ((1e-3, 0.0), (1e-3, 1e-4), (1e-3, 1e-3), (5e-3, 0.0), (5e-3, 5e-3), (2e-2, 1e-2))
+"""How far surfaces may move, and the grid that corners go onto, until a file of 32 bits closes."""
 SAW_MM = 2e-4
 _FILM_MM = 0.05
 _CRUMB_MM3 = 1e-3  # what a cut along a face leaves of it
@@ -50,6 +51,22 @@ def box_solid(low: Floats, high: Floats) -> Solid:
 
     size = np.asarray(high, dtype=float) - np.asarray(low, dtype=float)
     return manifold3d.Manifold.cube(tuple(size)).translate(tuple(np.asarray(low, dtype=float)))
+
+
+def solid_of_mesh(vertices: Floats, triangles: NDArray[Any]) -> Solid:
+    """What a closed mesh encloses, its triangles one way round or the other.
+
+    Raises GeometryError where it is not closed.
+    """
+    import manifold3d
+
+    if signed_volume_mm3(vertices, triangles) < 0:
+        triangles = triangles[:, ::-1]
+    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices), triangles.astype(np.uint64))
+    solid = manifold3d.Manifold(mesh)
+    if solid.status() != manifold3d.Error.NoError:
+        raise GeometryError("a mesh does not close, so that it encloses nothing")
+    return solid
 
 
 def hull_solid(corners: Floats) -> Solid:
@@ -139,12 +156,29 @@ def arrays(solid: Solid) -> tuple[Floats, NDArray[np.int32]]:
     return np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts, np.int32)
 
 
+def _without_crumbs(
+    vertices: Floats, triangles: NDArray[np.int32]
+) -> tuple[Floats, NDArray[np.int32]]:
+    """The mesh less the shells that enclose nothing, films that rounding left."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    ends = triangles[:, [0, 1]].ravel(), triangles[:, [1, 2]].ravel()
+    links = coo_array((np.ones(len(ends[0])), ends), (len(vertices), len(vertices)))
+    shell = connected_components(links, directed=False)[1][triangles[:, 0]]
+    a, b, c = vertices[triangles.T]
+    volumes = np.bincount(shell, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0)
+    return vertices, triangles[np.abs(volumes)[shell] > _CRUMB_MM3]
+
+
 def mesh_to_write(name: str, solid: Solid) -> Mesh:
     """The solid as a mesh that is still closed in an STL file. Raises GeometryError."""
     from noseroom.geometry.mesh_files import stl_stays_closed
 
-    for off_mm in _SIMPLER_MM:
-        vertices, triangles = arrays(solid.simplify(off_mm))
+    for off_mm, grid_mm in _SIMPLER_MM:
+        vertices, triangles = _without_crumbs(*arrays(solid.simplify(off_mm)))
+        if grid_mm:
+            vertices = np.round(vertices / grid_mm) * grid_mm
         # Corners that an STL file's 32 bits cannot tell apart become one: an edge without length
         # takes the two triangles beside it along.
         kept, number = np.unique(vertices.astype(np.float32), axis=0, return_inverse=True)
@@ -152,7 +186,7 @@ def mesh_to_write(name: str, solid: Solid) -> Mesh:
         whole = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
         triangles = triangles[whole]
         zeros = np.zeros(len(triangles), np.int32)
-        mesh = Mesh(kept.astype(np.float64), triangles, zeros, np.array([off_mm]))
+        mesh = Mesh(kept.astype(np.float64), triangles, zeros, np.array([off_mm + grid_mm]))
         if len(triangles) and mesh.closed and stl_stays_closed(mesh):
             return mesh
     raise GeometryError(f"{name}: its mesh does not stay closed in a file")

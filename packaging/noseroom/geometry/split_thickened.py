@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,14 @@ from numpy.typing import NDArray
 from noseroom.geometry.outlines import Circle
 from noseroom.geometry.sheet import Bend, Blank, Flange, fold_of, folded_places
 from noseroom.geometry.sheet_flat import as_path, middle_of, polygon_of
-from noseroom.geometry.split_solids import Solid, hull_solid, turned, union
+from noseroom.geometry.split_solids import (
+    Solid,
+    arrays,
+    hull_solid,
+    solid_of_mesh,
+    turned,
+    union,
+)
 
 Floats = NDArray[np.float64]
 Span = tuple[float, float]
@@ -27,6 +33,8 @@ _STEPS = 8  # of a bend
 _BITE_MM = 0.2  # how far a gusset goes into a wall
 _APART_MM = 0.005
 """Faces of two solids that are joined lie this far apart, not in one plane all but for rounding."""
+_PIN_MM = 0.4
+_SAME_WAY, _SIDES = 3, 8  # decimals of a normal; how many sides are tried
 _MORE_MM = 1.0  # how far a cutter stands out of a wall
 _ROOF = 1.25  # radii from a hole's middle to the flat top of its roof
 _LEAST_LEG_MM = 3.0
@@ -52,14 +60,14 @@ class Thickening:
 class Thickened:
     """A printed variant.
 
-    solid: in the folded part's frame. up: (3,) the way that is up on the bed: along the bends, so
-    that no layer lies across one. askew_deg: how far a bend is from it at most. gussets: leg of
-    each that found room, mm.
+    solid: in the folded part's frame. up: (3,) the way that is best up on the bed: along the bends,
+    so that no layer lies across one. along: (3,) each bend's own way. gussets: leg of each that
+    found room, mm.
     """
 
     solid: Solid
     up: Floats
-    askew_deg: float
+    along: tuple[Floats, ...]
     gussets: tuple[float, ...]
 
 
@@ -71,7 +79,8 @@ def thickened(blank: Blank, bearing: Sequence[int], rules: Thickening) -> Thicke
     """
     places = folded_places(blank)
     spans = [_span(side, blank.thickness_mm, rules.wall_mm) for side in bearing]
-    up, askew = _up(blank, places)
+    along = _along(blank, places)
+    up = _up(along)
     walls = [
         _wall(flange, span, place)
         for flange, span, place in zip(blank.flanges, spans, places, strict=True)
@@ -80,8 +89,8 @@ def thickened(blank: Blank, bearing: Sequence[int], rules: Thickening) -> Thicke
     for bend in blank.bends:
         home = places[bend.parent]
         walls += [turned(one, home) for one in _zone(bend, blank, spans)]
-        along = np.array([*np.subtract(bend.end, bend.start), 0.0])
-        rises = bool(up @ home[:3, :3] @ along > 0)
+        flat = np.array([*np.subtract(bend.end, bend.start), 0.0])
+        rises = bool(up @ home[:3, :3] @ flat > 0)
         braces = list(_braces(bend, blank, spans, rules, rises))
         walls += [turned(one, home) for one, _ in braces]
         legs += [leg for _, leg in braces[1:]]
@@ -90,7 +99,7 @@ def thickened(blank: Blank, bearing: Sequence[int], rules: Thickening) -> Thicke
         for flange, span, place in zip(blank.flanges, spans, places, strict=True)
         for one in _cutters(flange, span, place[:3, :3].T @ up)
     ]
-    return Thickened(union(walls) - union(cutters), up, askew, tuple(legs))
+    return Thickened(union(walls) - union(cutters), up, along, tuple(legs))
 
 
 def _span(side: int, thickness_mm: float, wall_mm: float) -> Span:
@@ -101,19 +110,49 @@ def _span(side: int, thickness_mm: float, wall_mm: float) -> Span:
     return (thickness_mm - wall_mm) / 2, (thickness_mm + wall_mm) / 2
 
 
-def _up(blank: Blank, places: Sequence[Floats]) -> tuple[Floats, float]:
-    """Along the bends, as well as one way can be; straight up for a part without any."""
-    if not blank.bends:
-        return np.array([0.0, 0.0, 1.0]), 0.0
+def _along(blank: Blank, places: Sequence[Floats]) -> tuple[Floats, ...]:
+    """Along each bend, (3,), all more or less one way."""
     ways: list[Floats] = []
     for bend in blank.bends:
-        along = np.array([*np.subtract(bend.end, bend.start), 0.0]) / bend.length_mm
-        way = places[bend.parent][:3, :3] @ along
+        flat = np.array([*np.subtract(bend.end, bend.start), 0.0]) / bend.length_mm
+        way = places[bend.parent][:3, :3] @ flat
         ways.append(way if not ways or way @ ways[0] >= 0 else -way)
-    mean = np.mean(ways, axis=0)
-    mean = mean / np.linalg.norm(mean)
-    worst = min(float(np.clip(way @ mean, -1.0, 1.0)) for way in ways)
-    return mean, math.degrees(math.acos(worst))
+    return tuple(ways)
+
+
+def _up(along: Sequence[Floats]) -> Floats:
+    """Along the bends, as well as one way can be; straight up for a part without any."""
+    if not along:
+        return np.array([0.0, 0.0, 1.0])
+    mean: Floats = np.mean(along, axis=0)
+    return mean / float(np.linalg.norm(mean))
+
+
+def askew_deg(up: Floats, along: Sequence[Floats]) -> float:
+    """How far the way up is from the bends, at most; 0 for a part without any."""
+    return max(
+        (math.degrees(math.acos(min(1.0, abs(float(way @ up))))) for way in along), default=0.0
+    )
+
+
+def resting_ways(solid: Solid, up: Floats, within_deg: float) -> list[Floats]:
+    """Ways up (3,), near one or its opposite, with which a solid rests on a side of its hull.
+
+    The largest side first; with none, the way itself.
+    """
+    vertices, triangles = arrays(solid.hull())
+    a, b, c = (vertices[triangles[:, k]] for k in range(3))
+    normals = np.cross(b - a, c - a)
+    areas = np.linalg.norm(normals, axis=1)
+    normals = normals / np.maximum(areas, 1e-12)[:, None]
+    near = np.abs(normals @ up) >= math.cos(math.radians(within_deg))
+    sides: dict[tuple[float, ...], float] = {}
+    for normal, area in zip(normals[near], areas[near], strict=True):
+        key = tuple(float(one) for one in normal.round(_SAME_WAY))
+        sides[key] = sides.get(key, 0.0) + float(area)
+    best = sorted(sides, key=lambda key: (-round(sides[key], 6), key))[:_SIDES]
+    found = [-np.array(key) / float(np.linalg.norm(key)) for key in best]
+    return found or [up]
 
 
 def _extruded(polygon: Any, low: float, high: float) -> Solid:
@@ -135,14 +174,16 @@ def _zone(bend: Bend, blank: Blank, spans: Sequence[Span]) -> Iterator[Solid]:
     t = blank.thickness_mm
     out = _out(bend) * bend.allowance_mm(t)
     first, last = np.array(spans[bend.parent]), np.array(spans[bend.child])
+    up = bend.angle_deg > 0
+    centre = t + bend.inside_mm if up else -bend.inside_mm
+    limits = (-np.inf, centre - _PIN_MM / 8) if up else (centre + _PIN_MM / 8, np.inf)
     nudge = np.subtract(bend.end, bend.start) / bend.length_mm * _APART_MM
     ends = np.array([bend.start + nudge, bend.end - nudge])
 
     def ring(share: float, beyond: float = 0.0) -> Floats:
-        """A section of the bend; with `beyond`, a little smaller and a little inside a wall."""
-        heights = (1.0 - share) * first + share * last
-        if beyond:
-            heights = heights + np.array([_APART_MM, -_APART_MM])
+        """A section of the bend, a hair thinner than its walls; beyond: so far into one."""
+        heights = (1.0 - share) * first + share * last + np.array([_APART_MM, -_APART_MM])
+        heights = np.clip(heights, *limits)
         corners = [
             [*(end + share * out + beyond * _out(bend)), z, 1.0] for end in ends for z in heights
         ]
@@ -151,8 +192,34 @@ def _zone(bend: Bend, blank: Blank, spans: Sequence[Span]) -> Iterator[Solid]:
     rings = [ring(0.0, -_BITE_MM)]
     rings += [ring(k / _STEPS) for k in range(_STEPS + 1)]
     rings += [ring(1.0, _BITE_MM)]
-    for one, other in pairwise(rings):
-        yield hull_solid(np.vstack([one, other]))
+    yield _tube(rings)
+    inner = (first, last)
+    if any(one[1] > centre - _PIN_MM if up else one[0] < centre + _PIN_MM for one in inner):
+        # Walls that reach the bend's centre would meet there in a line: a pin makes them one.
+        corners = [
+            [*(end + u * _out(bend)), centre + v]
+            for end in ends
+            for u in (-_PIN_MM, _PIN_MM)
+            for v in (-_PIN_MM, _PIN_MM)
+        ]
+        yield hull_solid(np.array(corners))
+
+
+def _tube(rings: Sequence[Floats]) -> Solid:
+    """What rings of four corners enclose, one after the other.
+
+    Slices that share a ring, each a solid of its own, would be parted by films where it is not
+    flat to the last bit.
+    """
+    order = [0, 1, 3, 2]  # round a ring
+    vertices = np.concatenate([ring[order] for ring in rings])
+    ends = len(vertices) - 4
+    triangles = [[0, 2, 1], [0, 3, 2], [ends, ends + 1, ends + 2], [ends, ends + 2, ends + 3]]
+    for k in range(0, ends, 4):
+        for i in range(4):
+            j = (i + 1) % 4
+            triangles += [[k + i, k + j, k + 4 + j], [k + i, k + 4 + j, k + 4 + i]]
+    return solid_of_mesh(vertices, np.array(triangles))
 
 
 def _out(bend: Bend) -> Floats:
@@ -238,17 +305,19 @@ def _wedge(
     bite = -_BITE_MM if inside else _BITE_MM
     out = _out(bend)
     along = np.array([-out[1], out[0]])
-    fold = fold_of(bend, t)
-    low, high = 2.0 * _APART_MM, bend.length_mm - 2.0 * _APART_MM
+    spare = (2.0 if len(legs) == 2 and legs[0][0] == 0.0 else 3.0) * _APART_MM
+    heights = np.array([spans[own][inside] + bite for own in (bend.parent, bend.child)])
     corners = []
     for place, leg in legs:
-        foot = np.asarray(bend.start) + along * min(max(place, low), high)
-        beyond = foot + out * bend.allowance_mm(t)
-        height = spans[bend.parent][inside] + bite
-        corners += [[*foot, height], [*(foot - out * leg), height]]
-        height = spans[bend.child][inside] + bite
-        for point in (beyond, beyond + out * leg):
-            corners.append(list((fold @ np.array([*point, height, 1.0]))[:3]))
+        foot = np.asarray(bend.start) + along * min(max(place, spare), bend.length_mm - spare)
+        corners.append([*(foot - out * leg), heights[0]])
+        # Along the inside of the bend, so that nothing stays open behind it.
+        for share in np.linspace(0.0, 1.0, _STEPS // 2 + 1):
+            within = foot + share * bend.allowance_mm(t) * out
+            height = heights @ np.array([1.0 - share, share])
+            corners.append(list((fold_of(bend, t, share) @ [*within, height, 1.0])[:3]))
+        beyond = foot + out * (bend.allowance_mm(t) + leg)
+        corners.append(list((fold_of(bend, t) @ [*beyond, heights[1], 1.0])[:3]))
     return hull_solid(np.array(corners))
 
 
