@@ -78,7 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     watching.set_defaults(run=_watch)
     bench = commands.add_parser(
         "workshop",
-        help="write the files for what a nose asks to be made: brackets, spacer, stand-ins, templates",
+        help="write what a nose asks to be made: brackets, spacer, stand-ins, templates",
         epilog="exit status: 0 all written, 1 there is nothing to make, 2 the file cannot be used, "
         "3 written, but something could not be made and is named",
     )

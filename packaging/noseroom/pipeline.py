@@ -120,7 +120,7 @@ def make(
     folder = Path(outputs) / asked.envelope.stem
     from noseroom.workshop.bench import FOLDER, write_bench
     from noseroom.workshop.bench_makers import make_brackets
-    from noseroom.workshop.mock_up_files import make_cards, make_prints
+    from noseroom.workshop.mock_up_files import make_cards, make_prints, make_trial_brackets
     from noseroom.workshop.page_update import list_on_page
     from noseroom.workshop.spacer_files import make_spacers, spacers_to_make
     from noseroom.workshop.whole_folder import demand_writable
@@ -137,6 +137,7 @@ def make(
             [
                 lambda fresh: make_brackets(brackets, title, fresh),
                 lambda fresh: make_spacers(nose.layout, result.findings, fresh),
+                lambda fresh: make_trial_brackets(brackets, asked.envelope.shop, fresh),
                 lambda fresh: make_prints(nose.layout, spacers, say, fresh),
                 lambda fresh: make_cards(nose.layout, spacers, say, fresh),
             ],

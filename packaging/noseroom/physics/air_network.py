@@ -131,15 +131,16 @@ def air_flows(
     at = net.begun(start)
     open_rows = np.arange(draws)
     settled, worst = np.zeros(draws, dtype=bool), np.full(draws, np.inf)
+    seen: _Look | None = None
     for _ in range(_MOST_STEPS):
-        look = net.look(at[open_rows], open_rows)
+        look = net.look(at[open_rows], open_rows) if seen is None else seen
         worst[open_rows] = np.abs(look.loss).max(axis=1, initial=0.0)
         done = worst[open_rows] <= _CLOSE * look.most + _LEAST_FLOW
         settled[open_rows[done]] = True
         if done.all():
             break
         open_rows, look = open_rows[~done], look.of(~done)
-        at[open_rows] = net.downhill(at[open_rows], open_rows, look)
+        at[open_rows], seen = net.downhill(at[open_rows], open_rows, look)
     every = np.arange(draws)
     flows = {name: net.taken(one, at, every)[0] for name, one in links.items()}
     pressures = {**net.given, **{name: at[:, k] for name, k in net.column.items()}}
@@ -220,8 +221,12 @@ class _Net:
                 slope[:, second, first] -= rate
         return _Look(loss, slope, most)
 
-    def downhill(self, at: Floats, rows: NDArray[np.intp], look: _Look) -> Floats:
+    def downhill(
+        self, at: Floats, rows: NDArray[np.intp], look: _Look
+    ) -> tuple[Floats, _Look | None]:
         """Along Newton's step, to about where each row's content is least.
+
+        With the network there, where the whole step did for every row, so that it has been seen.
 
         A flow that goes with the root of its drop makes whole steps swing from side to side. Along
         a line the content's slope only grows, so that its least value is easily enclosed.
@@ -231,19 +236,22 @@ class _Net:
         low, high = np.zeros(len(at)), np.full(len(at), np.inf)
         share = np.ones(len(at))
         still = np.arange(len(at))
-        for _ in range(_MOST_TRIES):
+        for tried in range(_MOST_TRIES):
             there = at[still] + share[still, None] * step[still]
-            slope = np.einsum("rk,rk->r", self.look(there, rows[still]).loss, step[still])
+            seen = self.look(there, rows[still])
+            slope = np.einsum("rk,rk->r", seen.loss, step[still])
             short, far = slope < _SLACK * falls[still], slope > -_SLACK * falls[still]
             low[still[short]] = share[still[short]]
             high[still[far]] = share[still[far]]
             still = still[short | far]
             if not len(still):
+                if tried == 0:
+                    return there, seen
                 break
             doubled = np.isinf(high[still])
             share[still] = np.where(doubled, 2.0 * low[still], (low[still] + high[still]) / 2.0)
         moved: Floats = at + share[:, None] * step
-        return moved
+        return moved, None
 
 
 def _demand_held(links: Mapping[str, Link], held: set[str], free: Sequence[str]) -> None:

@@ -111,7 +111,7 @@ class Ways:
         return np.broadcast_to(np.asarray(value, dtype=float), (self.draws,))
 
     def _cores(self) -> Mapping[CoreName, tuple[Zone, ...]]:
-        zones = {RADIATOR: self.stack.zones}
+        zones = {RADIATOR: tuple(one for one in self.stack.zones if not one.beyond)}
         covered = tuple(one for one in self.stack.zones if one.covered)
         return {CONDENSER: covered, **zones} if covered else zones
 
@@ -125,8 +125,14 @@ class Ways:
         return flows
 
     def donor(self, name: str, flows: Mapping[str, Floats], nodes: Mapping[str, Floats]) -> Floats:
-        """Temperature of the air that comes on a way."""
+        """Temperature of the air that comes on a way.
+
+        A fan's is that of where it draws even when air runs back through it: that air has come
+        there, and a rise that jumped where the flow turns would have no end to its rounds.
+        """
         one = self.ways[name]
+        if one.fan is not None:
+            return nodes[one.start]
         return np.where(flows[name] >= 0, nodes[one.start], nodes[one.end])
 
     def passed(
@@ -183,10 +189,13 @@ def _ways(stack: Stack) -> Iterator[tuple[str, _Way]]:
         if fan.leak is not None and not fan.leak.closed:
             ends = (outer, inner) if outer == BAY else (inner, outer)
             yield f"leak {fan.name}", _Way(*ends, opening=fan.leak)
-    covered = sum(np.asarray(one.area_m2) for one in stack.zones if one.covered)
+    covered = sum(np.asarray(one.area_m2) for one in stack.zones if one.covered and not one.beyond)
     for zone in stack.zones:
         start = f"ahead of {zone.pushed_by}" if zone.pushed_by else FRONT
         end = f"behind {zone.drawn_by}" if zone.drawn_by else BAY
+        if zone.beyond:
+            yield f"condenser {zone.name}", _Way(start, end, core=CONDENSER, zone=zone)
+            continue
         if zone.covered:
             gap = f"gap {zone.name}"
             yield f"condenser {zone.name}", _Way(start, gap, core=CONDENSER, zone=zone)

@@ -61,10 +61,10 @@ class StackAnswer:
     "condenser ...", "radiator ..."), below 0 where air runs back. pressures: Pa over the outside by
     node. nodes: K by node. velocities: m/s on the face by "condenser ..." and "radiator ...", of
     the air as it comes. radiator_kg_s, radiator_m3_s: what goes through the radiator from front to
-    back. into_radiator_k: its temperature ahead of it. recirculated: of the air that comes to the
-    front, the share that comes from the bay. coolant_k: top tank. coolant_out_k: bottom tank.
-    condenser_w: mean over time. mass_gap, energy_gap: what is lost, over the largest flow and over
-    all heat. rounds: how many it took.
+    back. into_radiator_k: its temperature ahead of it; nan where none goes that way. recirculated:
+    of the air that comes to the front, the share that comes from the bay. coolant_k: top tank.
+    coolant_out_k: bottom tank. condenser_w: mean over time. mass_gap, energy_gap: what is lost,
+    over the largest flow and over all heat. rounds: how many it took.
     """
 
     settled: Truths

@@ -8,7 +8,7 @@ condenser's three zones how much face; the pressure is the one that takes the fa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,21 +16,20 @@ from numpy.typing import ArrayLike, NDArray
 from noseroom.physics.air_heat import HEAT, OUTSIDE, Stream, Warmth
 from noseroom.physics.condensers import Zones, zones_of_condenser
 from noseroom.physics.exchangers import condensing, crossflow_unmixed
-from noseroom.physics.loops import LoopState, evaporating_pressure
+from noseroom.physics.loops import LoopState
 from noseroom.physics.ranges import Floats
 from noseroom.physics.refrigerant import Saturation
 from noseroom.physics.solving import roots_between
 from noseroom.physics.stack_air import CONDENSER, RADIATOR, Air, CoreName, Passed
+from noseroom.physics.stack_coil import Coil
 from noseroom.physics.stack_parts import Compression, CondenserInStack, RadiatorInStack
 from noseroom.physics.tube_side import overall
 
 __all__ = [
     "COOLANT",
-    "Coil",
     "Condensing",
     "Head",
     "Pressed",
-    "coil_near",
     "condenser_effect",
     "coolant_k",
     "radiator_effect",
@@ -38,13 +37,14 @@ __all__ = [
 
 COOLANT = "coolant"
 _LEAST_CAPACITY = 1e-6
+_LEAST_W_PER_K = 1e-3
 _MOST_NTU = 40.0
 _LOOKS = 9
-_WITHIN = 1e-5
-"""Of the range between two looks; the rounds do the rest."""
+_ROUGHLY, _CLOSELY = 1e-5, 1e-10
+"""Of the range between two looks: the first round, which the others mend, and later ones."""
 _BESIDE = 1e-4
-_FAIR = 0.2
-_LONGEST_STEP = 0.1
+_FLATTEST = -0.02
+_LEAST_STEP, _LONGEST_STEP = 1e-8, 0.1
 _LEAST_LIFT_K = 0.5
 
 
@@ -75,45 +75,17 @@ def radiator_effect(
 
 def coolant_k(warm: Warmth, air: Air, coolant_w: ArrayLike) -> Floats:
     """Temperature of the top tank that brings its heat to the air, with nothing condensing."""
-    # A source at the outside's temperature is not quite none, but only where none is running.
+    # With the A/C off there is no such source; with it on this is where no answer was found.
     rest = warm.watts(COOLANT, **{OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: air.kelvin})
-    return np.asarray((np.asarray(coolant_w) - rest) / warm.slope(COOLANT, COOLANT))
+    return np.asarray((np.asarray(coolant_w) - rest) / _own(warm, COOLANT))
 
 
-@dataclass(frozen=True, eq=False)
-class Coil:
-    """The evaporator's temperature near a condensing pressure, K: a straight line over log Pa.
+def _own(warm: Warmth, source: str) -> Floats:
+    """W that a source gives off for each kelvin of its own.
 
-    warm: where the load is more than the compressor takes even at the warmest.
+    A little even where no air comes, so that heat takes no endless temperature there.
     """
-
-    log_pa: Floats
-    kelvin: Floats
-    slope: Floats
-    warm: NDArray[np.bool_]
-
-    def at(self, log_pa: Floats, compression: Compression) -> Floats:
-        """At another pressure, never beyond what the coil's temperature is held between."""
-        there = self.kelvin + self.slope * (log_pa - self.log_pa)
-        return np.clip(there, compression.evaporating_k, compression.warmest_k)
-
-
-def coil_near(compression: Compression, log_pa: Floats, instead: Coil) -> Coil:
-    """Where compressor and load agree near a pressure; `instead` where that is no number."""
-    both = np.stack([log_pa, log_pa - _BESIDE])
-    least, most = (
-        np.broadcast_to(np.asarray(one, dtype=float), both.shape)
-        for one in (compression.evaporating_k, compression.warmest_k)
-    )
-    if np.all(least >= most):
-        return instead
-    pressure, _, warm = evaporating_pressure(
-        compression.loop, np.exp(both), compression.load_at, least_k=least, most_k=most
-    )
-    coil = np.where(warm, most, compression.loop.fluid.saturation_temperature(pressure))
-    known = np.isfinite(coil).all(axis=0)
-    slope = np.where(known, (coil[0] - coil[1]) / _BESIDE, 0.0)
-    return Coil(log_pa, np.where(known, coil[0], instead.kelvin), slope, warm[0])
+    return np.maximum(warm.slope(source, source), _LEAST_W_PER_K)
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +93,9 @@ class Head:
     """The condenser at a pressure.
 
     loop: while the compressor runs, which it does for `duty` of the time. coil_k: of the
-    evaporator. effective_k: of the
-    condenser as the air sees it, mean over time; running_k: while the compressor runs. coolant_k:
-    top tank. zones: of the condenser's face. air_k: what the running condenser's air comes with.
+    evaporator. effective_k: of the condenser as the air sees it, mean over time; running_k: while
+    the compressor runs. coolant_k: top tank. zones: of the condenser's face. air_k: of the air that
+    comes to the running condenser.
     """
 
     loop: LoopState
@@ -175,7 +147,10 @@ class Condensing:
         self._air, self._warm = air, warm
         self._coolant_w = np.asarray(coolant_w, dtype=float)
         both = CONDENSER, COOLANT
-        self._slopes = [[warm.slope(one, other) for other in both] for one in both]
+        self._slopes = [
+            [_own(warm, one) if one == other else warm.slope(one, other) for other in both]
+            for one in both
+        ]
         still = {OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: 0.0}
         self._still = [warm.watts(one, **still) for one in both]
         self._face = passed.area.sum(axis=0)
@@ -232,38 +207,49 @@ class Condensing:
         """Above nothing where the face is too small for a pressure, from -1 to 1; nan for none."""
         return self._lack(self.at(self._asked.loop.fluid.saturation(np.exp(log_high))))
 
-    def solved(self, last: Pressed | None) -> Pressed:
+    def solved(self, last: Pressed | None, *, afresh: bool) -> Pressed:
         """The pressure that takes the face there is.
 
-        last: of the round before. Where it was found and its slope still serves, one step from
-        there does; the rounds' end sees to it that steps have come to nothing.
+        last: of the round before. From there one step does; the rounds' end sees to it that steps
+        have come to nothing. afresh: whether to look over the whole range where there is none yet.
         """
-        if last is not None:
-            stepped = self._stepped(last)
-            if stepped is not None:
-                return stepped
+        stepped = None if last is None else self._stepped(last)
+        if stepped is not None and not afresh:
+            return stepped
+        if afresh:
+            self._coil = replace(self._coil, exact=True)
         low, high, runs_away = self._enclosed()
-        found = roots_between(self.lacking, low, high, within=_WITHIN)
+        within = _ROUGHLY if last is None else _CLOSELY
+        found = roots_between(self.lacking, low, high, within=within)
         log_pa = np.where(runs_away, self._top, found.x)
-        slope = np.asarray((self.lacking(log_pa - _BESIDE) - self.lacking(log_pa)) / -_BESIDE)
-        return Pressed(log_pa, self._head(log_pa), slope, runs_away | ~found.found, runs_away)
+        slope = (self.lacking(log_pa - _BESIDE) - self.lacking(log_pa)) / -_BESIDE
+        slope = np.asarray(np.minimum(slope, _FLATTEST))
+        away = runs_away | ~found.found
+        if stepped is not None:
+            kept = ~stepped.away
+            log_pa, slope = (
+                np.where(kept, stepped.log_pa, log_pa),
+                np.where(kept, stepped.slope, slope),
+            )
+            away, runs_away = away & ~kept, runs_away & ~kept
+        return Pressed(log_pa, self._head(log_pa), slope, away, runs_away)
 
     def _stepped(self, last: Pressed) -> Pressed | None:
-        """One step along the last slope; None where that leads nowhere."""
+        """One step along the last slope; None where there is no number."""
         there = self.lacking(last.log_pa)
-        step = np.where(last.runs_away, 0.0, -there / last.slope)
-        log_pa = last.log_pa + step
-        serves = (np.abs(step) < _LONGEST_STEP) & (log_pa <= self._top)
-        if not np.all(np.where(last.runs_away, there > 0, serves)):
-            return None
+        step = np.clip(-there / last.slope, -_LONGEST_STEP, _LONGEST_STEP)
+        log_pa = np.minimum(last.log_pa + step, self._top)
         head = self._head(log_pa)
         lack = self._lack(head)
-        if not np.isfinite(lack).all():
+        if not np.isfinite(there + lack).all():
             return None
+        runs_away = (log_pa >= self._top) & (lack > 0)
+        step = log_pa - last.log_pa
         with np.errstate(all="ignore"):
             slope = (lack - there) / step
-        fair = (np.abs(step) > _BESIDE) & (slope < _FAIR * last.slope)
-        return Pressed(log_pa, head, np.where(fair, slope, last.slope), last.away, last.runs_away)
+        fair = (np.abs(step) > _LEAST_STEP) & (slope < 0)
+        slope = np.where(fair, np.minimum(slope, _FLATTEST), last.slope)
+        return Pressed(log_pa, head, slope, runs_away, runs_away)
 
     def _head(self, log_pa: Floats) -> Head:
         return self.at(self._asked.loop.fluid.saturation(np.exp(log_pa)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -88,6 +89,7 @@ def law_of_fan(fan: StackFan, speed: ArrayLike, density: Floats) -> TurningFan:
     )
 
 
+@lru_cache(maxsize=64)
 def _dense(curve: FanCurve) -> tuple[Floats, Floats]:
     """Points enough that straight lines between them are the curve within a thousandth."""
     low, high = (float(one) for one in curve.ends())

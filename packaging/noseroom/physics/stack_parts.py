@@ -53,7 +53,8 @@ class Zone:
     """A share of the radiator's face whose air goes one way.
 
     covered: whether the condenser stands before it. drawn_by: the fan behind it, "" where its air
-    goes freely into the engine bay. pushed_by: the fan before it, "" for none.
+    goes freely into the engine bay. pushed_by: the fan before it, "" for none. beyond: for what of
+    the condenser's face has no radiator behind it, and so is covered.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Zone:
     covered: bool = False
     drawn_by: str = ""
     pushed_by: str = ""
+    beyond: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -170,9 +172,10 @@ class RadiatorInStack:
 class Stack:
     """All that air meets on its way from the grille to below the car.
 
-    zones: of the radiator's face. rim: from the front into the gap behind the condenser, all round;
-    covered zones have it by their shares of area, and a gap each. beside: between the front and the
-    engine bay, past the radiator. outlet: of the bay. condenser: None for none.
+    zones: of the radiator's face, and of the condenser's beyond it. rim: from the front into the
+    gap behind the condenser, all round; covered zones have it by their shares of area, and a gap
+    each. beside: between the front and the engine bay, past the radiator. outlet: of the bay.
+    condenser: None for none.
 
     Raises ValueError for zones and fans that do not fit each other.
     """
@@ -193,8 +196,11 @@ class Stack:
             twice = sorted({name for name in found if found.count(name) > 1})
             if twice:
                 raise ValueError(f"found two {what}s of the name {twice[0]!r}; expected one")
-        if not self.zones:
+        if all(one.beyond for one in self.zones):
             raise ValueError("found no zone of the radiator's face; expected one or more")
+        for one in self.zones:
+            if one.beyond and not one.covered:
+                raise ValueError(f"found zone {one.name!r} beyond the radiator; expected covered")
         used = {one.drawn_by for one in self.zones} | {one.pushed_by for one in self.zones}
         for name in sorted((used - {""}) - set(fans)):
             raise ValueError(f"found a zone with a fan {name!r}; expected one of {fans}")
@@ -214,10 +220,11 @@ class Compression:
     loop: compressor, superheat, subcooling and fluid. load: W that the coil takes up by its
     temperature, K, never rising, such as `evaporators.coil_load`; or one figure for all. The coil
     stands where compressor and load agree, between evaporating_k, at which a switch keeps it from
-    freezing, and warmest_k, above which an expansion valve for cars throttles (common practice:
-    its greatest operating pressure). Where even the coldest coil is too much for the load the
-    clutch takes the compressor off for a share of the time: head pressure is then that of the time
-    when it runs, and the condenser's heat into the air its mean over time.
+    freezing, and warmest_k, above which an expansion valve for cars throttles (its greatest
+    operating pressure; from memory). Where the compressor takes more than the load even with the
+    coldest coil, the clutch takes it off for a share of the time: head pressure is then that of the
+    time when it runs, and the condenser's heat into the air its mean over time. On a day that is
+    colder than the warmest coil there may be no answer.
     """
 
     loop: Loop

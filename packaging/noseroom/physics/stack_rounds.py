@@ -23,12 +23,11 @@ from noseroom.physics.stack_air import (
     Ways,
     air_of,
 )
+from noseroom.physics.stack_coil import Coil, coil_near
 from noseroom.physics.stack_heat import (
     COOLANT,
-    Coil,
     Condensing,
     Pressed,
-    coil_near,
     condenser_effect,
     coolant_k,
     radiator_effect,
@@ -42,6 +41,7 @@ __all__ = ["HOTTEST_K", "Now", "Rounds"]
 _MOST_ROUNDS = 40
 _SETTLED, _STAYS = 1e-8, 1e-6
 _COOLANT_BEGINS_K = 360.0
+_GAP_OVER_K, _BAY_OVER_K = 15.0, 40.0
 HOTTEST_K = 473.15
 """Air and coolant that come out hotter have boiled over long before. Hot air is thin and sticks, so
 that less of it comes and gets hotter still: there may be no end to that, and properties stay here.
@@ -64,6 +64,8 @@ class Now:
     guess: Floats
     overheats: NDArray[np.bool_]
     coolant_capacity: Floats | None = None
+    rounds: int = 0
+    doubted: int = 0
     coil_moved: Floats | None = None
     network: AirFlows | None = None
     head: Pressed | None = None
@@ -87,21 +89,29 @@ class Rounds:
             least = np.broadcast_to(np.asarray(self.running.evaporating_k, dtype=float), (draws,))
             none = np.zeros(draws)
             coil = Coil(none, least, none, cold)
-        nodes = dict.fromkeys(self.ways.nodes, self.air.kelvin)
-        outlets = {name: self.air.kelvin for name, one in self.ways.ways.items() if one.core}
+        nodes = {name: self.air.kelvin + _begins_over(name) for name in self.ways.nodes}
+        outlets = {
+            name: self.air.kelvin + _begins_over(one.end)
+            for name, one in self.ways.ways.items()
+            if one.core
+        }
         guess = np.stack([*nodes.values(), *outlets.values(), begins])
         self.now = Now(self.ways.begun(), nodes, outlets, begins, begins, coil, guess, cold)
 
     def run(self) -> tuple[NDArray[np.bool_], int]:
         """Which draws came to rest, and after how many rounds the last did."""
-        rested = np.zeros(self.draws, dtype=bool)
-        moved, rounds = np.full(self.draws, np.inf), 0
-        while rounds < _MOST_ROUNDS and not rested.all():
-            rounds += 1
+        now, rested = self.now, np.zeros(self.draws, dtype=bool)
+        moved = np.full(self.draws, np.inf)
+        while now.rounds < _MOST_ROUNDS + now.doubted and not rested.all():
+            now.rounds += 1
             moved = self._round()
             rested |= moved < _SETTLED
+            if rested.all() and now.head is not None and now.head.away.any() and not now.doubted:
+                # Steps may have led past an answer: once all is looked at afresh.
+                now.doubted = now.rounds + 1
+                rested[now.head.away] = False
         # What has come to rest goes on with the others, within what the network leaves.
-        return rested & (moved < _STAYS), rounds
+        return rested & (moved < _STAYS), now.rounds
 
     def _round(self) -> Floats:
         """One more; gives by how much the worst figure of each draw moved."""
@@ -173,11 +183,13 @@ class Rounds:
                 self.air,
                 self.state.coolant_w,
             )
-            now.head = equation.solved(now.head)
+            afresh = now.head is None
+            now.head = equation.solved(now.head, afresh=now.doubted == now.rounds)
             found = now.head.head
             away = ~np.isfinite(found.effective_k)
-            now.coil = coil_near(self.running, now.head.log_pa, now.coil)
-            now.coil_moved = np.abs(now.coil.kelvin / found.coil_k - 1.0)
+            now.coil = coil_near(self.running, now.head.log_pa, now.coil, afresh=afresh)
+            agreed = now.coil.at(now.head.log_pa, self.running)
+            now.coil_moved = np.abs(agreed / found.coil_k - 1.0)
             # Without an answer the rounds go on as if nothing condensed; the end takes it off.
             idle = coolant_k(warm, self.air, self.state.coolant_w)
             given[CONDENSER] = np.where(away, self.air.kelvin, found.effective_k)
@@ -212,6 +224,12 @@ class Rounds:
             if one.core is None
         ]
         return [*streams, Stream(BAY, FRONT, back)]
+
+
+def _begins_over(node: str) -> float:
+    """How much warmer than outside a node begins, K; the end does not depend on it."""
+    ahead = node in (OUTSIDE_AIR, UNDER, FRONT) or node.startswith("ahead")
+    return 0.0 if ahead else _GAP_OVER_K if node.startswith("gap") else _BAY_OVER_K
 
 
 def _moved(flows: Mapping[str, Floats], before: Mapping[str, Floats]) -> Floats:

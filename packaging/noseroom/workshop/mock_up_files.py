@@ -8,7 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
+from noseroom.checks.bracket_records import Brackets
+from noseroom.envelope.model import Shop
 from noseroom.errors import GeometryError
+from noseroom.geometry.split_to_bed import Bed
 from noseroom.layout import Layout
 from noseroom.parts.spacer import Spacer
 from noseroom.workshop.bench import Share, sentence
@@ -22,6 +25,8 @@ from noseroom.workshop.dxf_files import write_dxf
 from noseroom.workshop.mock_up_outline import KINDS, MockUpError
 from noseroom.workshop.nose_files import unused
 from noseroom.workshop.paper import write_templates
+from noseroom.workshop.print_bracket import CAUTIONS as TRIAL_CAUTIONS
+from noseroom.workshop.print_bracket import printed_brackets
 from noseroom.workshop.print_files import write_printed
 from noseroom.workshop.print_pieces import CAUTIONS as PRINT_CAUTIONS
 from noseroom.workshop.print_pieces import USUAL_BED, PrintedPart, printed_stand_ins
@@ -29,7 +34,7 @@ from noseroom.workshop.print_pieces import USUAL_BED, PrintedPart, printed_stand
 Progress = Callable[[int, int, str], None]
 Spacers = Mapping[str, Spacer]
 
-PRINTED, CARD = "mockups/printed", "mockups/card"
+PRINTED, CARD, TRIAL = "mockups/printed", "mockups/card", "mockups/trial-brackets"
 _NONE = "There is no stand-in to make: no condenser, drier, compressor or fan is in the file."
 
 
@@ -39,33 +44,59 @@ def make_prints(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) ->
     Raises OutputError when the folder cannot be written, GeometryError when a file does not come
     back as it should.
     """
-    bed = layout.envelope.shop.bed_mm
+    bed = _bed(layout.envelope.shop)
     made: list[PrintedPart] = []
     refused: list[str] = []
     for names, more in _asked(layout, KINDS, spacers):
         try:
-            width, depth, height = bed or USUAL_BED
-            made += printed_stand_ins(layout, names, (width, depth, height), say, more)
+            made += printed_stand_ins(layout, names, bed, say, more)
         except (MockUpError, GeometryError) as error:
             refused.append(_refusal("to print", [*names, *more], error))
     if not made:
         return Share(refused=tuple(refused) or (_NONE,))
     written = write_printed(made, fresh / PRINTED)
-    rows = [
-        CutRow(
-            f"stand-in to print: {one.name}",
-            "pieces to print",
-            sum(piece.count for piece in (*one.pieces, *one.pegs)),
-            material=f"plastic, {one.plastic_mm3 / 1000:.0f} cm³ if filled",
-            note="its list has each piece",
-        )
-        for one in made
-    ]
     return Share(
         tuple(f"{PRINTED}/{one}" for one in written),
         tuple(refused),
-        rows=tuple(rows),
+        rows=tuple(_printed_row("stand-in to print", one) for one in made),
         remarks=PRINT_CAUTIONS,
+    )
+
+
+def _printed_row(what: str, one: PrintedPart) -> CutRow:
+    return CutRow(
+        f"{what}: {one.name}",
+        "pieces to print",
+        sum(piece.count for piece in (*one.pieces, *one.pegs)),
+        material=f"plastic, {one.plastic_mm3 / 1000:.0f} cm³ if filled",
+        note="its list has each piece",
+    )
+
+
+def _bed(shop: Shop) -> Bed:
+    width, depth, height = shop.bed_mm or USUAL_BED
+    return width, depth, height
+
+
+def make_trial_brackets(found: Brackets, shop: Shop, fresh: Path) -> Share:
+    """Write each bracket as a print to try the fit with.
+
+    Errors: as `make_prints`.
+    """
+    made: list[PrintedPart] = []
+    refused: list[str] = []
+    for design in found.made:
+        try:
+            made += printed_brackets(design, _bed(shop))
+        except (MockUpError, GeometryError) as error:
+            refused.append(_refusal("to print", [design.name], error))
+    names = write_printed(made, fresh / TRIAL) if made else ()
+    rows = tuple(_printed_row("bracket to try the fit with", one) for one in made)
+    return Share(
+        tuple(f"{TRIAL}/{one}" for one in names),
+        tuple(refused),
+        rows=rows,
+        remarks=TRIAL_CAUTIONS[:1] if made else (),
     )
 
 
