@@ -23,12 +23,13 @@ _TITLE = "To make"
 class ToMake:
     """What the section shows.
 
-    heads, rows: the cut list. refused: what could not be made, and why. remarks: cautions. names:
-    files that were written. pictures: drawings' SVG by their titles.
+    heads, rows: the cut list. sums: what is bought, in all. refused: what could not be made, and
+    why. remarks: cautions. names: files that were written. pictures: drawings' SVG by their titles.
     """
 
     heads: Sequence[str]
     rows: Sequence[Sequence[str]]
+    sums: Sequence[Sequence[str]]
     refused: Sequence[str]
     remarks: Sequence[str]
     names: Sequence[str]
@@ -62,11 +63,11 @@ def to_make(made: ToMake) -> Html:
         ]
         if made.refused
         else None,
-        tag("h3", "To cut and to buy"),
-        table(
-            made.heads,
-            [tag("tr", [tag("td", cell) for cell in row]) for row in made.rows],
-            "To cut and to buy",
+        [tag("h3", "To buy, in all"), _table(made.heads, made.sums, "To buy, in all")]
+        if made.sums
+        else None,
+        folded(
+            "What is for what, and what to cut", _table(made.heads, made.rows, "What is for what")
         ),
         tag("h3", "Drawings") if made.pictures else None,
         [
@@ -77,6 +78,16 @@ def to_make(made: ToMake) -> Html:
             f"{len(made.names)} files beside this page",
             tag("ul", [tag("li", tag("code", one)) for one in made.names], class_="plain"),
         ),
+    )
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> Html:
+    """A table without the columns in which nothing stands."""
+    kept = [k for k in range(len(heads)) if any(row[k] for row in rows)]
+    return table(
+        [heads[k] for k in kept],
+        [tag("tr", [tag("td", row[k]) for k in kept]) for row in rows],
+        caption,
     )
 
 

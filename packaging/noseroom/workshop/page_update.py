@@ -11,7 +11,7 @@ from noseroom.report.page_file import check_page
 from noseroom.report.page_make import ToMake, with_section
 from noseroom.report.result import Result, WrittenFile
 from noseroom.workshop.bench import Bench
-from noseroom.workshop.cut_list import HEADINGS, table_rows
+from noseroom.workshop.cut_list import HEADINGS, IN_ALL, table_rows
 from noseroom.workshop.nose_files import FINDINGS, PAGE, sha256
 
 
@@ -23,8 +23,16 @@ def list_on_page(result: Result, bench: Bench, folder: Path) -> Result:
 
     Raises OutputError when they cannot be written, GeometryError when the page does not come back.
     """
+    sums = [row for row in bench.rows if row.item == IN_ALL]
     made = ToMake(
-        HEADINGS, table_rows(bench.rows), bench.refused, bench.remarks, bench.names, bench.pictures
+        HEADINGS,
+        table_rows(row for row in bench.rows if row.item != IN_ALL),
+        # All of these are for everything: whose they are needs no column.
+        [("", *row[1:]) for row in table_rows(sums)],
+        bench.refused,
+        bench.remarks,
+        bench.names,
+        bench.pictures,
     )
     try:
         text = with_section((folder / PAGE).read_text(encoding="utf-8"), made)
