@@ -153,7 +153,7 @@ def test_a_bowed_rail_takes_up_its_bow_on_both_sides() -> None:
 
 @pytest.mark.parametrize("part", [Condenser, Drier, ElectricFan, Bracket, CoreSupport])
 def test_ports_lie_on_metal_and_point_out_of_it(part: type[Part]) -> None:
-    for made in list(draws(part, seed=9, count=2))[:4]:
+    for made in list(draws(part, seed=10, count=2))[:4]:
         metal = {n: s for n, s in made.solids().items() if n not in made.sweeps()}
         meshed = bodies(made, COARSE, metal)
         for name, port in made.ports().items():

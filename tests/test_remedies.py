@@ -282,5 +282,5 @@ def test_a_larger_move_that_is_hampered_is_not_hidden_by_a_smaller_one() -> None
 
 
 def test_every_kind_of_part_has_its_turn_among_what_may_be_moved() -> None:
-    # A mark is no thing, and is in nobody's way.
-    assert set(_MOVABLE) == set(PARTS) - {"mark"}
+    # A mark is no thing and a hole is none, and neither is in anybody's way.
+    assert set(_MOVABLE) == set(PARTS) - {"mark", "bolt hole"}

@@ -24,7 +24,7 @@ from noseroom.parts.shapes import compound, joined
 
 Creator = Callable[..., Any]
 
-WITHOUT_SOLID = frozenset({"mark", "scan"})
+WITHOUT_SOLID = frozenset({"mark", "bolt hole", "scan"})
 """Kinds that are measured from or read from a file, and have no solid to create."""
 
 _METHODS = {"box": "obstacleBox", "cylinder": "obstacleCylinder"}

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, choice, length
+from noseroom.parts.base import About, Part, Port, choice, length, share
 from noseroom.survey.features import Feature, axis, box_faces, circle, cylinder, vector
 
 if TYPE_CHECKING:
@@ -89,6 +90,9 @@ class Condenser(Part):
         "tabs.from end", "header's end to the tab", low=0, high=30, usual=15, reach=15
     )
     tab_hole_mm: float = length("tabs.hole", "diameter", low=4, high=14, usual=8, reach=2)
+    mass_kg: float = share(
+        "mass", "kg, filled, as its brackets carry it", low=0, high=20, usual=0, source=NOT_KNOWN
+    )
 
     def _core(self) -> tuple[Corner, Corner]:
         w, h = self.core_width_mm / 2, self.core_height_mm / 2

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, choice, length
+from noseroom.parts.base import About, Part, Port, choice, length, share
 from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
 
 if TYPE_CHECKING:
@@ -86,6 +87,9 @@ class Drier(Part):
     )
     lug_hole_mm: float = length(
         "clamp.lug.hole", "diameter", low=4, high=14, usual=8, reach=2, when=_CLAMP
+    )
+    mass_kg: float = share(
+        "mass", "kg, filled, as its brackets carry it", low=0, high=20, usual=0, source=NOT_KNOWN
     )
 
     def _ports(self) -> dict[str, Corner]:

@@ -80,6 +80,7 @@ class Engine(Part):
         "block.length", "front face to rear", low=150, high=1200, usual=650, reach=200, when=_SHOWN
     )
 
+    cylinders: float = share("cylinders", "how many", low=0, high=16, usual=0, source=NOT_KNOWN)
     idle_rpm: float = share("idle", "rpm", low=0, high=2000, usual=0, source=NOT_KNOWN)
     red_line_rpm: float = share("red line", "rpm", low=0, high=12000, usual=0, source=NOT_KNOWN)
     mounts: str = choice(

@@ -9,6 +9,7 @@ from noseroom.parts.alternator import Alternator
 from noseroom.parts.anti_roll_bar import AntiRollBar
 from noseroom.parts.base import Part, kind_of
 from noseroom.parts.belt import Belt
+from noseroom.parts.bolt_hole import BoltHole
 from noseroom.parts.bracket import Bracket
 from noseroom.parts.compressor import Compressor
 from noseroom.parts.condenser import Condenser
@@ -45,6 +46,7 @@ _ALL: tuple[type[Part], ...] = (
     Compressor,
     Belt,
     Bracket,
+    BoltHole,
     Hose,
     Grille,
     BumperBar,

@@ -1,0 +1,382 @@
+"""Every bracket that could hold a tab, the plainest first: fewest bends, least metal.
+
+What could be made is listed by plain sums first, and bent only in the order of what it costs, until
+one will do: of hundreds of ways a few are ever worked out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.checks.bracket_bolts import Fastener, fastener_for
+from noseroom.checks.bracket_forms import (
+    ANGLE,
+    HAT,
+    HAT_DEG,
+    JOGGLE,
+    JOGGLE_DEG,
+    OFFSET,
+    STRAP,
+    TWO_PIECE,
+    WEB_DEG,
+    Candidate,
+    Fell,
+    Job,
+    angle,
+    angle_place,
+    ends_mm,
+    hat,
+    offset,
+    offset_more_mm,
+    straps,
+    two_piece,
+)
+from noseroom.checks.bracket_shape import ShapeError, Sheet
+from noseroom.checks.bracket_sites import FreeHole, RailFace, TabSite
+from noseroom.checks.bracket_slots import Take, guesses, take_up, take_up_by_legs
+from noseroom.errors import GeometryError
+from noseroom.geometry.separation import Uncertainty
+from noseroom.parts.base import Port
+from noseroom.survey.solution import Source
+
+Floats = NDArray[np.float64]
+
+ADJUSTMENT = "any"
+REACH_MM = 200.0
+"""A bracket from further away is no bracket but a frame."""
+_APART = 3.0
+"""Diameters between the middles of two holes in a rail: common practice."""
+_PITCH_MM = 12.0
+_SPOTS = 5
+_EXTRA_MM = (0.0, 8.0, 16.0, 30.0, 50.0)
+_BEND, _BLIND, _HOLE, _TURN, _SHALLOW = 12.0, 20.0, -8.0, 0.01, 3.0
+_SHALLOW_DEG = 12.0
+_TWO, _NEARLY_PARALLEL = 30.0, 0.9
+
+
+@dataclass
+class Tried:
+    """Why forms fall, by form: the nearest miss of each."""
+
+    fell: dict[str, Fell] = field(default_factory=dict)
+
+    def note(self, form: str, error: ShapeError, would_do: str = "") -> None:
+        """Note a miss, where it is nearer than the one before."""
+        self.add(Fell(form, error.rule, str(error), error.short_mm, would_do))
+
+    def add(self, fell: Fell) -> None:
+        """The same of one that could be bent."""
+        # What has no figure says less than what has one.
+        known = self.fell.get(fell.form)
+        if known is None or (fell.short_mm or np.inf) < (known.short_mm or np.inf):
+            self.fell[fell.form] = fell
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A bracket that is thought of and not bent yet. cost: bends first, then metal."""
+
+    cost: float
+    form: str
+    make: Callable[[], Candidate]
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """One tab, and what it may be bolted to."""
+
+    site: TabSite
+    faces: tuple[RailFace, ...]
+    holes: tuple[FreeHole, ...]
+    taken: tuple[Port, ...]
+    sure: Uncertainty
+    unit: str
+    sources: tuple[Source, ...] = ()
+    tried: Tried = field(default_factory=Tried)
+
+    def candidates(
+        self, bolt: Fastener, sheet: Sheet, wider_mm: float = 0.0, form: str = ""
+    ) -> Iterator[Candidate]:
+        """What can be bent, cheapest first; form: only of that one."""
+        for plan in self.plans(bolt, sheet, wider_mm):
+            if form not in ("", plan.form):
+                continue
+            try:
+                yield plan.make()
+            except ShapeError as error:
+                self.tried.note(plan.form, error)
+            except GeometryError:
+                continue
+
+    def plans(self, bolt: Fastener, sheet: Sheet, wider_mm: float = 0.0) -> list[Plan]:
+        """All that is thought of, cheapest first."""
+        found: list[Plan] = []
+        for face in self.faces:
+            if self._far(face):
+                continue
+            free = [one for one in self.holes if one.face is face]
+            for hole in (*free, None):
+                rail_bolt = bolt if hole is None else fastener_for(hole.diameter_mm, self.unit)
+                if rail_bolt is None:
+                    continue
+                for job, legs in self._jobs(face, hole, bolt, rail_bolt, sheet):
+                    wide = replace(job, wider_mm=wider_mm)
+                    found += self._pairs(wide, hole) if legs else self._plans(wide, hole)
+        found.sort(key=lambda one: one.cost)
+        return found
+
+    def _far(self, face: RailFace) -> bool:
+        nearest = face.at(np.clip(face.spot(self.site.middle), face.low, face.high))
+        return _size(nearest - self.site.middle) > REACH_MM
+
+    def _jobs(
+        self,
+        face: RailFace,
+        hole: FreeHole | None,
+        bolt: Fastener,
+        rail_bolt: Fastener,
+        sheet: Sheet,
+    ) -> Iterator[tuple[Job, bool]]:
+        """Jobs, and whether each is for two pieces."""
+        site = self.site
+        spot = face.inside(face.spot(site.middle), rail_bolt.metal_mm)
+        if spot is None:
+            return
+        at = face.at(spot) if hole is None else hole.point
+        moves = face.moves(at) if hole is None else hole.moves()
+        apart = site.host.touch_point(site.feature)[2] - moves
+        for side in (1, -1):
+            take = take_up(
+                apart,
+                self.sure,
+                face.plane.up,
+                side * site.normal,
+                site.middle - at,
+                (rail_bolt.play_mm, bolt.play_mm),
+                drilled=hole is None,
+            )
+            over = take.fault()
+            legs = take_up_by_legs(
+                apart, self.sure, face.plane.up, site.middle - at, (rail_bolt.play_mm, bolt.play_mm)
+            )
+            fork = hole is not None and hole.bolt_stays
+            for upside in (1, -1):
+                job = Job(site, face, side, upside, sheet, bolt, rail_bolt, take, fork=fork)
+                if over is None:
+                    yield job, False
+                if legs.fault() is None and not fork:
+                    yield replace(job, take=legs), True
+            if over is not None:
+                self._note_loose(face, *over)
+
+    def _note_loose(self, face: RailFace, take: Take, most_mm: float) -> None:
+        text = (
+            f"on the {face.name} hole may be {take.spread_mm:.1f} mm from hole either way, more "
+            f"than {take.words} takes up"
+        )
+        cure = "; ".join(guesses(take, self.sources, self.unit))
+        short = take.travel_mm - most_mm
+        self.tried.add(Fell(ADJUSTMENT, "adjustment", text, short, cure))
+
+    def _plans(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
+        spots = self._spots(job, hole)
+        for at in spots[:1]:
+            yield Plan(
+                self._cost(job, hole, 0, _size(job.tab_at - at)),
+                STRAP,
+                partial(straps, job, at, hole),
+            )
+        yield from self._angles(job, hole)
+        yield from self._offsets(job, hole, spots)
+        if hole is None:
+            yield from self._hats(job)
+
+    def _pairs(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
+        """Two angles with their legs bolted to each other, where one piece does not do."""
+        if abs(float(job.tab_plane.up @ job.face.plane.up)) < _NEARLY_PARALLEL:
+            return
+        for at in self._spots(job, hole)[:_SPOTS]:
+            for lift in (1, -1):
+                cost = _TWO + self._cost(job, hole, 2, 3.0 * _size(job.tab_at - at))
+                yield Plan(cost, TWO_PIECE, partial(two_piece, job, at, lift, hole))
+
+    def _cost(
+        self, job: Job, hole: FreeHole | None, bends: int, way_mm: float, web_deg: float = 90.0
+    ) -> float:
+        """Fewest bends, then least metal; a nut that can be held, a hole that is there."""
+        slots = sum(one.travel_mm for one in job.take.takes if one.kind != "packing")
+        metal = job.width_mm * (way_mm + slots) / 100.0
+        blind = _BLIND if job.face.sheet_mm <= 0 else 0.0
+        there = _HOLE if hole is not None else 0.0
+        turn = _TURN * abs(90.0 - web_deg) + (_SHALLOW if web_deg < _SHALLOW_DEG else 0.0)
+        return _BEND * bends + metal + blind + there + turn
+
+    def _angles(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
+        try:
+            places = list(angle_place(job))
+        except ShapeError as error:
+            self.tried.note(ANGLE, error)
+            return
+        for foot, way, least in places:
+            for at in self._angle_spots(job, hole, foot, way, least):
+                reach = _size(at - foot) + _size(job.tab_at - foot)
+                make = partial(angle, job, at, foot, hole)
+                yield Plan(self._cost(job, hole, 1, reach), ANGLE, make)
+
+    def _angle_spots(
+        self, job: Job, hole: FreeHole | None, foot: Floats, way: Floats, least: float
+    ) -> Iterator[Floats]:
+        if hole is not None:
+            yield hole.point
+            return
+        face, margin = job.face, job.rail_bolt.metal_mm
+        found = False
+        for extra in _EXTRA_MM:
+            spot = face.inside(face.spot(foot + (least + extra) * way), margin)
+            if spot is None:
+                return
+            at = face.at(spot)
+            if (at - foot) @ way >= least - 1e-9 and self._drillable(at[None], job)[0]:
+                found = True
+                yield at
+        if not found:
+            corners = np.array(np.meshgrid(*zip(face.low, face.high, strict=True))).reshape(2, -1)
+            furthest = max(float((face.at(corner) - foot) @ way) for corner in corners.T)
+            short = least + margin - furthest
+            if short > 0:
+                text = f"the {face.name} ends {short:.1f} mm before its hole would be"
+                self.tried.note(ANGLE, ShapeError("room on the rail", text, short))
+
+    def _offsets(self, job: Job, hole: FreeHole | None, spots: list[Floats]) -> Iterator[Plan]:
+        up = job.face.plane.up
+        high = job.face.plane.height_mm(job.tab_at)
+        below = job.tab_at - high * up
+        ways = self._out(job, hole)
+        runs = below - np.array(spots).reshape(-1, 3)
+        lengths = np.sqrt((runs**2).sum(axis=1))
+        away = lengths > 1e-6
+        points, lengths = np.array(spots).reshape(-1, 3)[away], lengths[away]
+        towards = runs[away] / lengths[:, None]
+        least = ends_mm(job, towards)
+        for web in WEB_DEG:
+            form = OFFSET if web >= JOGGLE_DEG else JOGGLE
+            try:
+                more = offset_more_mm(job, web)
+            except ShapeError as error:
+                self.tried.note(form, error)
+                continue
+            spare = lengths - least - more
+            near = list(points[spare >= -1e-9][:_SPOTS])
+            if not near and len(spare):
+                short = -float(spare.max())
+                text = f"the holes are {short:.1f} mm too near to each other for a web of {web:g}°"
+                self.tried.note(form, ShapeError("room for the bend", text, short))
+            aligned = [
+                below + max(keep + more, gap) * way
+                for way, keep, gap in ways
+                if self._free(below + max(keep + more, gap) * way, job)
+            ]
+            for at in (*aligned, *near):
+                cost = self._cost(job, hole, 2, _size(below - at) + abs(high), web)
+                yield Plan(cost, form, partial(_any_share, job, at, web, hole))
+
+    def _out(self, job: Job, hole: FreeHole | None) -> list[tuple[Floats, float, float]]:
+        """Ways straight out from below the tab: what a Z's ends take, and where the face begins."""
+        face = job.face
+        below = face.spot(job.tab_at)
+        nearest = face.inside(below, job.rail_bolt.metal_mm)
+        if hole is not None or nearest is None:
+            return []
+        ways = [(sign * one, 0.0) for one in face.ways for sign in (1.0, -1.0)]
+        gap = _size(nearest - below)
+        if gap > 1e-6:
+            ways.insert(0, ((nearest - below) / gap @ face.ways, gap))
+        return [(way, float(ends_mm(job, -way[None])[0]), out) for way, out in ways]
+
+    def _free(self, at: Floats, job: Job) -> bool:
+        """Whether a hole may be drilled at a point of the face."""
+        inside = job.face.to_edge_mm(job.face.spot(at)) >= job.rail_bolt.metal_mm - 1e-9
+        return inside and bool(self._drillable(at[None], job)[0])
+
+    def _hats(self, job: Job) -> Iterator[Plan]:
+        face, plane = job.face, job.face.plane
+        if job.tab_plane.up @ plane.up < 0.5:
+            return
+        high = plane.height_mm(job.tab_at)
+        at = job.tab_at - high * plane.up
+        for way in face.ways:
+            for web in HAT_DEG:
+                # Two webs and two feet, each about as long as a Z's.
+                try:
+                    run = float(ends_mm(job, way[None])[0]) + offset_more_mm(job, web)
+                    way_mm = 2.0 * run + 2.0 * abs(high)
+                except ShapeError as error:
+                    self.tried.note(HAT, error)
+                    continue
+                cost = self._cost(job, None, 4, way_mm, web)
+                yield Plan(cost, HAT, partial(self._hat, job, at, way, web))
+
+    def _hat(self, job: Job, at: Floats, way: Floats, web: float) -> Candidate:
+        made, face = hat(job, at, way, web), job.face
+        margin = job.rail_bolt.metal_mm
+        short = max(margin - face.to_edge_mm(face.spot(one)) for one in made.rail_at)
+        if short > 1e-9:
+            text = f"a foot needs {short:.1f} mm more of the {face.name}"
+            raise ShapeError("room on the rail", text, short)
+        if not self._drillable(np.array(made.rail_at), job).all():
+            raise ShapeError("room on the rail", f"a foot lies over a hole in the {face.name}")
+        return made
+
+    def _spots(self, job: Job, hole: FreeHole | None) -> list[Floats]:
+        """Where the face's hole may be, nearest to the tab's first."""
+        if hole is not None:
+            return [hole.point]
+        face, margin = job.face, job.rail_bolt.metal_mm
+        below = face.spot(job.tab_at)
+        nearest = face.inside(below, margin)
+        if nearest is None:
+            return []
+        low, high = face.low + margin, face.high - margin
+        # No bracket reaches further; what is out of its reach need not be looked at.
+        near, far = np.maximum(low, below - REACH_MM), np.minimum(high, below + REACH_MM)
+        # Counted from the nearest spot, so that left and right come out alike.
+        steps = [
+            _PITCH_MM * np.arange(-np.floor((at - a) / _PITCH_MM), (b - at) / _PITCH_MM + 1e-9)
+            for at, a, b in zip(nearest, near, far, strict=True)
+        ]
+        spots = nearest + np.array(np.meshgrid(*steps)).reshape(2, -1).T
+        points = face.plane.point + spots @ face.ways
+        spots, points = (one[self._drillable(points, job)] for one in (spots, points))
+        order = np.argsort(((spots - below) ** 2).sum(axis=1), kind="stable")
+        return list(points[order])
+
+    def _drillable(self, points: Floats, job: Job) -> NDArray[np.bool_]:
+        """Which of some points (n, 3) keep clear of the holes that are there."""
+        others = [(port.point, port.bore_mm) for port in self.taken]
+        others += [(one.point, one.diameter_mm) for one in self.holes]
+        clear = np.ones(len(points), dtype=bool)
+        for point, bore in others:
+            away = np.sqrt(((points - point) ** 2).sum(axis=1))
+            clear &= away >= _APART * max(job.rail_bolt.hole.normal_mm, bore)
+        return clear
+
+
+def _any_share(job: Job, at: Floats, web: float, hole: FreeHole | None) -> Candidate:
+    """A Z with its web near the rail's hole, or the tab's, or between: what can be bent first."""
+    error: ShapeError | None = None
+    for share in (0.0, 1.0, 0.5):
+        try:
+            return offset(job, at, web, share, hole)
+        except ShapeError as one:
+            error = one if error is None or one.short_mm < error.short_mm else error
+    assert error is not None
+    raise error
+
+
+def _size(vector: Floats) -> float:
+    return float(np.sqrt(vector @ vector))

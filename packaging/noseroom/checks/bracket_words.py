@@ -1,0 +1,79 @@
+"""What is said of a bracket, in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noseroom.checks.bracket_bolts import INSERT_HOLE_MM, Bolted
+from noseroom.checks.bracket_forms import Candidate
+from noseroom.units import MM_PER_INCH
+
+Floats = NDArray[np.float64]
+
+_WAYS = ("fore and aft", "across the car", "up and down")
+
+
+def way_words(along: Floats) -> str:
+    """The main vehicle axis of a direction (3,), both ways."""
+    return _WAYS[int(np.argmax(np.abs(along)))]
+
+
+def both(mm: float) -> str:
+    """A length in both units, as drawings have it."""
+    return f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in]"
+
+
+def bolt_words(one: Bolted) -> str:
+    """A bolt with what goes on it."""
+    size = one.fastener.thread.thread
+    if one.bolt is None:
+        return f"{size} bolt, {both(one.grip.most_mm)} and a nut's height long; none is sold so"
+    unit = " in" if one.bolt.unit == "in" else " mm"
+    count = "1 washer" if one.into == "rivet nut" else "2 washers"
+    return f"{size} x {one.bolt.label}{unit} bolt, {count}, 1 {one.into}"
+
+
+def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
+    """What has to be known at the bench and at the car."""
+    job = made.job
+    take = job.take
+    yield "Break all edges. The rolling direction of the sheet runs across the bends."
+    for one in take.takes:
+        reach = both(one.spread_mm)
+        if one.kind == "packing":
+            more = f"Washers of {both(one.travel_mm)} at most" if one.travel_mm > 0 else "Nothing"
+            yield (
+                f"{more} under a foot as it is bolted up: along the tab's bolt the holes may be "
+                f"{reach} from where they are drawn."
+            )
+        elif one.kind == "last":
+            yield (
+                "Hang the bracket on the tab first, mark the hole in the core support through it, "
+                f"then drill: {way_words(one.along)} it may be {reach} from where it is drawn."
+            )
+    if job.face.sheet_mm <= 0:
+        size = job.rail_bolt.thread.size
+        drill = INSERT_HOLE_MM.get(size)
+        hole = f", hole {both(drill)} (from memory: confirm)" if drill else ""
+        yield f"The {job.face.name} is a box: a rivet nut {size} goes into it{hole}."
+    remembered = [one for one in bolts if any(row.remembered for row in one.rows)]
+    if remembered:
+        yield "Sizes of bolts are partly from memory: confirm before buying."
+
+
+def cautions(made: Candidate) -> tuple[str, ...]:
+    """What can hurt where this is made and fitted."""
+    said = [
+        "Cut sheet is sharp: gloves and eye protection; clamp what is drilled.",
+        "Guaranteed for the model as measured: hold the paper template up before metal is cut.",
+    ]
+    if made.hole is None:
+        said.insert(
+            1,
+            "Before drilling look behind the panel; battery off where wiring is near. Never drill "
+            "a tank, a header or a core.",
+        )
+    return tuple(said)
