@@ -83,3 +83,10 @@ def test_the_editors_schema_knows_every_key() -> None:
     }
     assert set(whole["shop"]) == set(SHOP_KEYS)  # type: ignore[call-overload]
     jsonschema.validate(whole, schema)
+
+
+def test_every_fault_of_a_shop_is_said_in_one_pass() -> None:
+    with pytest.raises(EnvelopeError) as caught:
+        shop("metal: tin, sheet: two mm, bed: [180 mm], bend k: 9, spacers: [1]")
+    keys = [one.key for one in caught.value.faults]
+    assert sorted(keys) == ["shop.bed", "shop.bend k", "shop.metal", "shop.sheet"]

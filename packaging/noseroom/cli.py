@@ -86,6 +86,11 @@ def _parser() -> argparse.ArgumentParser:
     bench.add_argument(
         "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
     )
+    bench.add_argument(
+        "--elements",
+        action="store_true",
+        help="check the brackets' strength by finite elements too (needs the extra strength)",
+    )
     _add_files_from(bench)
     bench.set_defaults(run=_workshop)
     kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
@@ -179,6 +184,7 @@ def _workshop(options: argparse.Namespace) -> int:
                 progress=say,
                 files_from=options.files_from,
                 remark=_remark,
+                elements=options.elements,
             )
     except NothingToMakeError as error:
         for line in str(error).splitlines():

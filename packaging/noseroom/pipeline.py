@@ -104,12 +104,14 @@ def make(
     progress: Progress | None = None,
     files_from: Sequence[str | Path] = (),
     remark: Callable[[str], None] = warnings.warn,
+    elements: bool = False,
 ) -> Bench:
     """Write the files for the bench that an envelope file asks for.
 
     They go into "workshop" in the folder that `check` writes; where that does not hold the answer
     for the same file yet, it is written first. The page there then lists what is to be made. A
     later check that finds anything changed takes it all away with what else stood there.
+    elements: check the brackets' strength by finite elements too.
 
     Raises EnvelopeError for a file that cannot be used, NothingToMakeError where there is nothing
     to make, OutputError when the outputs cannot be written.
@@ -118,7 +120,7 @@ def make(
     session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
     asked = session.read()
     folder = Path(outputs) / asked.envelope.stem
-    from noseroom.workshop.bench import FOLDER, write_bench
+    from noseroom.workshop.bench import FOLDER, Share, before_metal, write_bench
     from noseroom.workshop.bench_makers import make_brackets
     from noseroom.workshop.mock_up_files import make_cards, make_prints, make_trial_brackets
     from noseroom.workshop.page_update import list_on_page
@@ -135,7 +137,10 @@ def make(
         bench = write_bench(
             folder,
             [
-                lambda fresh: make_brackets(brackets, title, fresh),
+                lambda _: Share(remarks=before_metal(result.verdict)),
+                lambda fresh: make_brackets(
+                    brackets, nose.layout, fresh, say if elements else None
+                ),
                 lambda fresh: make_spacers(nose.layout, result.findings, fresh),
                 lambda fresh: make_trial_brackets(brackets, asked.envelope.shop, fresh),
                 lambda fresh: make_prints(nose.layout, spacers, say, fresh),

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from noseroom.envelope.cooling_records import CoolingEntry
+
 Bound = Literal["at least", "at most"]
 Direction = Literal["aft", "ahead", "left", "right", "above", "below"]
 Turn = Literal["pitch", "yaw", "roll"]
@@ -154,3 +156,4 @@ class Envelope:
     notes: tuple[str, ...] = field(default=())
     digest: str = ""
     shop: Shop = field(default=Shop())
+    cooling: CoolingEntry | None = None

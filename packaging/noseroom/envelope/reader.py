@@ -17,6 +17,8 @@ from pydantic import ValidationError
 
 from noseroom.envelope import entries, landmarks, records
 from noseroom.envelope.carriers import Held, find_carriers
+from noseroom.envelope.cooling import COOLING, cooling_of
+from noseroom.envelope.cooling_records import CoolingEntry
 from noseroom.envelope.entries import Draft, FileWords
 from noseroom.envelope.kinds import CAR, Kind, Kinds
 from noseroom.envelope.mirror import as_facing
@@ -35,7 +37,8 @@ from noseroom.envelope.schema import (
     top_model,
 )
 from noseroom.envelope.shop import shop_of
-from noseroom.envelope.source import Node, SourceError, load, parse
+from noseroom.envelope.source import Node, SourceError, load
+from noseroom.envelope.source_blocks import parse_again
 from noseroom.envelope.suggest import described, did_you_mean, listed, nearest, quoted
 from noseroom.envelope.values import DEFAULT_TAPE_MM, BadValueError, Units, length_mm
 from noseroom.envelope.workshop_words import kind_meant
@@ -51,6 +54,7 @@ _SIDES_UNSAID = (
     "(sides: as seated, or as facing the grille)"
 )
 _DATUM_KIND = "core support"
+_FAN_KINDS = ("fan", "electric fan")
 _UNSAFE = set('./\\:,;"*?<>|#[]{}')
 _LONGEST_NAME = 60
 _RESERVED_NAMES = (CAR, "the car", "centreline", "centerline", "centre line", "center line")
@@ -80,7 +84,7 @@ def read_text(
     try:
         # Lone surrogates have no bytes; they become some that are refused as not UTF-8.
         data = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text
-        root, faults = parse(data)
+        root, faults = parse_again(data)
     except SourceError as error:
         raise EnvelopeError(name, error.faults) from None
     reader = _Reader(root, kinds, frozenset(rule_keys), faults)
@@ -96,6 +100,13 @@ def _says_a_side(part: PartEntry) -> bool:
     said = [one.text for one in part.place]
     said += [one.key for one in part.sizes.values() if one.knowledge != "assumed"]
     return any(re.search(r"\b(left|right)\b", text) for text in said)
+
+
+def _without(key: str, value: Any, bad: set[tuple[str, ...]]) -> Any:
+    """A value of the file's own keys less what is wrong in it; None for nothing."""
+    if (key,) in bad or not isinstance(value, dict):
+        return None if any(one[0] == key for one in bad) else value
+    return {name: one for name, one in value.items() if (key, str(name)) not in bad}
 
 
 class _Reader:
@@ -120,6 +131,7 @@ class _Reader:
         held = self._carriers(drafts)
         parts = self._entries(drafts, held, words)
         datum = self._datum(top, held)
+        cooling = self._cooling(drafts, words)
         if self.faults:
             return None
         notes = [*top.get("notes", ()), *(note for draft in drafts for note in draft.notes)]
@@ -136,6 +148,7 @@ class _Reader:
             notes=tuple(notes),
             digest=digest,
             shop=shop,
+            cooling=cooling,
         )
 
     # -- the file's own keys ---------------------------------------------------------------
@@ -143,17 +156,18 @@ class _Reader:
     def _top(self) -> dict[str, Any]:
         """The values of the file's own keys that are as they should be, by key."""
         data = self.root.plain()
-        own = {key: data[key] for key in TOP_KEYS if key in data and key != "marks"}
+        own = {k: data[k] for k in TOP_KEYS if k in data and k not in ("marks", COOLING)}
         try:
             model = top_model(self.rule_keys).model_validate(own)
         except ValidationError as error:
             self.faults += entries.faults_of(error, self.root, (), rule_keys=self.rule_keys)
-            bad = {str(one["loc"][0]) for one in error.errors(include_url=False)}
+            bad = {tuple(map(str, one["loc"][:2])) for one in error.errors(include_url=False)}
             # Each of the others still counts; only what is wrong goes without.
+            good = {key: _without(key, value, bad) for key, value in own.items()}
+            good = {key: value for key, value in good.items() if value is not None}
             fill = {"format": "1", "units": "in"}
-            good = {key: value for key, value in own.items() if key not in bad}
             model = top_model(self.rule_keys).model_validate(fill | good)
-            return {k: v for k, v in entries.given(model).items() if k not in bad}
+            return {key: value for key, value in entries.given(model).items() if key in good}
         return entries.given(model)
 
     def _words(self, top: dict[str, Any]) -> FileWords:
@@ -196,6 +210,16 @@ class _Reader:
             self.faults.append(Fault(line, ".".join(map(str, path)), found, expected))
 
         return shop_of(given, read, wrong_count)
+
+    def _cooling(self, drafts: list[Draft], words: FileWords) -> CoolingEntry | None:
+        if COOLING not in self.root.entries:
+            return None
+        line, node = self.root.entries[COOLING]
+        kinds = {one.name: one.kind.name for one in drafts}
+        fans = {name: kind == _FAN_KINDS[0] for name, kind in kinds.items() if kind in _FAN_KINDS}
+        found, faults = cooling_of(node, line, fans, words.units.unit)
+        self.faults += faults
+        return found
 
     def _datum(self, top: dict[str, Any], held: dict[str, Held]) -> str:
         named = top.get("datum")

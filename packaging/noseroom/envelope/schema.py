@@ -25,6 +25,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from noseroom.envelope import landmarks, values
+from noseroom.envelope.cooling import COOLING, cooling_schema
 from noseroom.envelope.kinds import Choice, Kind, Kinds, Reference, Size, Text
 from noseroom.envelope.phrases import TRAVELS
 from noseroom.envelope.shop import BEND_K, SHOP_LENGTHS, read_k
@@ -377,6 +378,7 @@ def _format(value: Any) -> str:
 
 TOP_KEYS = (
     *("format", "title", "units", "sides", "tape", "marks", "rules", "shop", "datum", "notes"),
+    COOLING,
 )
 
 
@@ -432,6 +434,7 @@ def json_schema(kinds: Kinds, rule_keys: Collection[str] = ()) -> dict[str, Any]
             "type": "object",
             "additionalProperties": add(kinds[MARK]),
         }
+    top["properties"][COOLING] = cooling_schema()
     top["additionalProperties"] = by_kind
     top["$defs"] = definitions
     return {"$schema": _DIALECT, "title": "envelope", **top}

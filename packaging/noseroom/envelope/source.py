@@ -125,7 +125,11 @@ def parse(data: bytes) -> tuple[Node, list[Fault]]:
 
     Raises SourceError for what leaves no tree to look at.
     """
-    text = _decoded(data)
+    return tree(decoded(data))
+
+
+def tree(text: str) -> tuple[Node, list[Fault]]:
+    """As `parse`, of what the bytes say."""
     builder = _Builder(text.splitlines())
     try:
         return builder.document(_events(text)), builder.faults
@@ -150,8 +154,8 @@ def _too_large(size: int) -> Fault:
     return Fault(1, "", found, f"at most {LARGEST_BYTES} bytes")
 
 
-def _decoded(data: bytes) -> str:
-    """The text of the file: UTF-8, printable."""
+def decoded(data: bytes) -> str:
+    """The text of the file: UTF-8, printable. Raises SourceError."""
     if len(data) > LARGEST_BYTES:
         raise SourceError(_too_large(len(data)))
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):

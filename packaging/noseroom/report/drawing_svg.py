@@ -36,6 +36,12 @@ def path_data(points: Iterable[Point], *, closed: bool = False) -> str:
     return data + " Z" if closed else data
 
 
+def circle_data(x: float, y: float, radius: float) -> str:
+    """SVG path data of a circle about (x, y), mm."""
+    left, right, height, r = number(x - radius), number(x + radius), number(y), number(radius)
+    return f"M{left} {height} A{r} {r} 0 1 1 {right} {height} A{r} {r} 0 1 1 {left} {height} Z"
+
+
 def darker(colour: str, keep: float) -> str:
     """`colour` ("#rrggbb") with each channel multiplied by `keep`."""
     return "#" + "".join(f"{round(int(colour[i : i + 2], 16) * keep):02x}" for i in (1, 3, 5))
@@ -59,8 +65,7 @@ def verdict_shape(verdict: Verdict, x: float, y: float, radius: float) -> str:
     not known: told apart without colour.
     """
     if verdict == "fits":
-        left, right, height, r = number(x - radius), number(x + radius), number(y), number(radius)
-        return f"M{left} {height} A{r} {r} 0 1 1 {right} {height} A{r} {r} 0 1 1 {left} {height} Z"
+        return circle_data(x, y, radius)
     corners, reach, turn = {
         "fouls": (8, radius * 1.05, math.pi / 8),
         "too close to call": (4, radius * 1.5, 0.0),

@@ -40,7 +40,7 @@ _WIDTHS = {
     1050: "@",
 }
 _ADVANCE = {char: width / 1000 for width, chars in _WIDTHS.items() for char in chars}
-_STAYS = re.compile(r"(\d+/\d+|in|mm)\b")
+_STAYS = re.compile(r"(?:\d+/\d+|in|mm|m/s|g/s|bar)\b|°C|%")
 _OTHER, _PICTOGRAPH = 1.1, 1.4
 
 

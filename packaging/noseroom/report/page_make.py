@@ -25,6 +25,7 @@ class ToMake:
 
     heads, rows: the cut list. sums: what is bought, in all. refused: what could not be made, and
     why. remarks: cautions. names: files that were written. pictures: drawings' SVG by their titles.
+    answers: what was found of each piece, by its title.
     """
 
     heads: Sequence[str]
@@ -34,6 +35,7 @@ class ToMake:
     remarks: Sequence[str]
     names: Sequence[str]
     pictures: Mapping[str, str]
+    answers: Mapping[str, Sequence[str]]
 
 
 def not_made() -> Html:
@@ -63,6 +65,11 @@ def to_make(made: ToMake) -> Html:
         ]
         if made.refused
         else None,
+        tag("h3", "What was found of them") if made.answers else None,
+        [
+            folded(title, tag("ul", [tag("li", one) for one in said], class_="plain"))
+            for title, said in made.answers.items()
+        ],
         [tag("h3", "To buy, in all"), _table(made.heads, made.sums, "To buy, in all")]
         if made.sums
         else None,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from noseroom.errors import NoseroomError
+from noseroom.findings import Verdict
 from noseroom.workshop.cut_list import CutRow, with_totals, write_cut_list
 from noseroom.workshop.figures import Figure
 from noseroom.workshop.paper import write_templates
@@ -24,6 +25,8 @@ class Share:
     """What one maker made.
 
     names: files, below the bench's folder. refused: sentences on what could not be made, and why.
+    needless: sentences on what has not to be made. answers: sentences on what was made, by its
+    title.
     figures: what goes onto the paper templates, full size. rows: of the cut list. remarks: what a
     person has to know of what was made. pictures: drawings' SVG by their titles.
     """
@@ -34,6 +37,8 @@ class Share:
     rows: tuple[CutRow, ...] = ()
     remarks: tuple[str, ...] = ()
     pictures: Mapping[str, str] = field(default_factory=dict)
+    needless: tuple[str, ...] = ()
+    answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,7 @@ class Bench:
     rows: tuple[CutRow, ...]
     remarks: tuple[str, ...]
     pictures: Mapping[str, str]
+    answers: Mapping[str, tuple[str, ...]]
 
 
 Maker = Callable[[Path], Share]
@@ -68,7 +74,8 @@ def write_bench(folder: Path, makers: Sequence[Maker], subject: str) -> Bench:
         refused = _each(one for share in shares for one in share.refused)
         names = [one for share in shares for one in share.names]
         if not names:
-            raise NothingToMakeError("\n".join(refused))
+            needless = _each(one for share in shares for one in share.needless)
+            raise NothingToMakeError("\n".join((*refused, *needless)))
         figures = [one for share in shares for one in share.figures]
         rows = with_totals(row for share in shares for row in share.rows)
         if figures:
@@ -81,11 +88,21 @@ def write_bench(folder: Path, makers: Sequence[Maker], subject: str) -> Bench:
         rows,
         _each(one for share in shares for one in share.remarks),
         {title: sheet for share in shares for title, sheet in share.pictures.items()},
+        {title: said for share in shares for title, said in share.answers.items()},
     )
 
 
 def _each(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
+
+
+def before_metal(verdict: Verdict) -> tuple[str, ...]:
+    """What has to be known of the nose before metal is cut for it."""
+    if verdict is Verdict.FITS:
+        return ()
+    return (
+        f"The nose itself is not settled yet ({verdict.value}): see its page before metal is cut.",
+    )
 
 
 def sentence(text: str) -> str:

@@ -2,32 +2,81 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable
 from pathlib import Path
 
-from noseroom.checks.bracket_records import Brackets, NoBracket
+from noseroom.checks.bracket_records import BracketDesign, Brackets, NoBracket
+from noseroom.checks.strength_elements import elements_check
+from noseroom.errors import GeometryError
+from noseroom.geometry.exports import check_step, write_step
+from noseroom.layout import Layout
 from noseroom.workshop.bench import Share, sentence
 from noseroom.workshop.bracket_files import write_brackets
 
+Progress = Callable[[int, int, str], None]
+
+IN_PLACE = "nose-with-brackets.step"
+_HUNG = ("condenser", "drier", "electric fan")
 _MOST_REASONS = 3
 
 
-def make_brackets(found: Brackets, subject: str, fresh: Path) -> Share:
-    """Write every bracket that was designed; for every tab without one a sentence says why.
+def make_brackets(
+    found: Brackets, layout: Layout, fresh: Path, elements: Progress | None = None
+) -> Share:
+    """Write every bracket that was designed, and the nose with all of them in their places.
 
-    subject: the nose's title. Raises as `write_brackets` does.
+    For every tab without one a sentence says why. elements: told how far the check of strength by
+    finite elements is; None for no such check. Raises as `write_brackets` does, and
+    MissingLibraryError where finite elements are asked for and their library is missing.
     """
-    written = write_brackets(found.made, subject, fresh)
-    refused = [sentence(found.why_none)] if found.why_none else []
-    refused += [_why(one) for one in found.not_made]
-    remarks = [caution for design in found.made for caution in design.cautions]
+    written = write_brackets(found.made, layout.envelope.title, fresh)
+    names = list(written.names)
+    if found.made:
+        names.append(_write_in_place(found, layout, fresh))
+    none = (sentence(found.why_none),) if found.why_none else ()
+    hung = any(one.kind in _HUNG for one in layout.parts.values())
     return Share(
-        written.names,
-        tuple(refused),
+        tuple(names),
+        (*(none if hung else ()), *(_why(one) for one in found.not_made)),
         written.figures,
         written.rows,
-        tuple(dict.fromkeys(remarks)),
+        tuple(dict.fromkeys(one for design in found.made for one in design.cautions)),
         written.pictures,
+        () if hung else none,
+        {
+            design.title: (*_said(design), *(_by_elements(design, elements) if elements else ()))
+            for design in found.made
+        },
     )
+
+
+def _write_in_place(found: Brackets, layout: Layout, fresh: Path) -> str:
+    """The whole nose with its brackets as STEP, read back."""
+    placed = {design.placed.name: design.placed for design in found.made}
+    assembly = dataclasses.replace(layout, parts={**layout.parts, **placed}).assembly()
+    write_step(assembly, fresh / IN_PLACE)
+    check_step(fresh / IN_PLACE, assembly)
+    return IN_PLACE
+
+
+def _said(design: BracketDesign) -> tuple[str, ...]:
+    """What was found of a bracket, and what stands against the other forms."""
+    made = sentence(f"{design.form} of {design.material.name}, {design.stock}")
+    answers = [f"{one.verdict.value}: {one.note}" for one in design.findings]
+    against = [sentence(f"no {one.form}: {one.text}") for one in design.fell]
+    return (made, *answers, *against)
+
+
+def _by_elements(design: BracketDesign, say: Progress) -> tuple[str, ...]:
+    """What finite elements say of its strength, beside the formula."""
+    if design.strength is None:
+        return ("Finite elements: not asked, since there is no sum by formula beside them.",)
+    say(0, 1, f"finite elements: {design.name}")
+    try:
+        return (elements_check(design.strength).sentence(),)
+    except GeometryError as error:
+        return (sentence(f"finite elements: not known, {error}"),)
 
 
 def _why(missing: NoBracket) -> str:

@@ -53,7 +53,7 @@ def make_prints(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) ->
         except (MockUpError, GeometryError) as error:
             refused.append(_refusal("to print", [*names, *more], error))
     if not made:
-        return Share(refused=tuple(refused) or (_NONE,))
+        return Share(refused=tuple(refused), needless=(_NONE,))
     written = write_printed(made, fresh / PRINTED)
     return Share(
         tuple(f"{PRINTED}/{one}" for one in written),
@@ -123,7 +123,7 @@ def make_cards(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) -> 
         except (CardError, MockUpError, GeometryError) as error:
             refused.append(_refusal("of card", [*names, *more], error))
     if not models:
-        return Share(refused=tuple(refused) or (_NONE,))
+        return Share(refused=tuple(refused), needless=(_NONE,))
     names = list(_write_cards(models, stock, layout.envelope.title, fresh / CARD))
     return Share(
         tuple(f"{CARD}/{one}" for one in names),

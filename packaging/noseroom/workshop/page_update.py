@@ -33,6 +33,7 @@ def list_on_page(result: Result, bench: Bench, folder: Path) -> Result:
         bench.remarks,
         bench.names,
         bench.pictures,
+        bench.answers,
     )
     try:
         text = with_section((folder / PAGE).read_text(encoding="utf-8"), made)

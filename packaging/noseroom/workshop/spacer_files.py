@@ -42,9 +42,10 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
     """
     gaps = [one for one in findings if one.id.startswith("fan gap: ")]
     if not gaps:
-        return Share(refused=(_NO_FAN,))
+        return Share(needless=(_NO_FAN,))
     names: list[str] = []
     refused: list[str] = []
+    needless: list[str] = []
     figures: list[Figure] = []
     rows: list[CutRow] = []
     used: set[str] = set()
@@ -52,7 +53,7 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
         try:
             plan = spacer_plan(layout, finding)
         except NoSpacerError as error:
-            refused.append(sentence(str(error)))
+            (needless if error.needless else refused).append(sentence(str(error)))
             continue
         name = "spacer" if len(gaps) == 1 else f"spacer-{unused(plan.fan, used)}"
         (fresh / name).mkdir()
@@ -62,7 +63,14 @@ def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Sh
         rows += _rows(plan, title)
         names += [f"{name}/{one}" for one in NAMES]
     remarks = BENCH_CAUTIONS if names else ()
-    return Share(tuple(names), tuple(refused), tuple(figures), tuple(rows), remarks)
+    return Share(
+        tuple(names),
+        tuple(refused),
+        tuple(figures),
+        tuple(rows),
+        remarks,
+        needless=tuple(needless),
+    )
 
 
 def spacers_to_make(layout: Layout, findings: Sequence[Finding]) -> dict[str, Spacer]:

@@ -34,7 +34,14 @@ BENCH_CAUTIONS = (
 
 
 class NoSpacerError(NoseroomError, ValueError):
-    """There is no spacer to be made; the text says why, and what would change that."""
+    """There is no spacer to be made; the text says why, and what would change that.
+
+    needless: the fan does without one.
+    """
+
+    def __init__(self, text: str, *, needless: bool = False) -> None:
+        super().__init__(text)
+        self.needless = needless
 
 
 @dataclass(frozen=True)
@@ -78,7 +85,10 @@ def _choice(layout: Layout, finding: Finding) -> Choice:
     fan = finding.parts[0]
     window = _asked_for(finding)
     if not window:
-        raise NoSpacerError(f"there is no spacer to make for the {fan}: {finding.note}")
+        raise NoSpacerError(
+            f"there is no spacer to make for the {fan}: {finding.note}",
+            needless=finding.verdict is Verdict.FITS,
+        )
     stack = stack_of(layout, layout.parts[fan])
     if stack is None:
         raise NoSpacerError(
