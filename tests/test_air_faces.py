@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from cooling_noses import PULLER, STACK
 from noseroom.checks.air_faces import Faces, faces_of
 from noseroom.envelope.reader import read_text
 from noseroom.layout import arrange
@@ -14,41 +15,7 @@ from noseroom.units import MM_PER_INCH
 
 _IN2 = MM_PER_INCH**2 * 1e-6
 
-_NOSE = """
-format: 1
-units: in
-core support: {opening: {width: 28, height: 20}}
-radiator:
-  core: {width: 24, height: 16, thickness: 2}
-  tanks: {top: {height: 1, depth: 3}, bottom: {height: 1, depth: 3}}
-  brackets: {form: none}
-  cap: {fitted: no}
-  place:
-    - core.front 1 aft of core support.face
-    - core.bottom 2 above core support.opening.bottom
-    - core centred in core support.opening
-    - plumb ± 1/10 deg
-condenser:
-  core: {width: 20, height: 12, thickness: 3/4}
-  headers: {form: flat, width: 1, depth: 1}
-  place:
-    - core.rear 1/2 ahead of radiator.core.front
-    - core.bottom 2 above radiator.core.bottom
-    - core centred in core support.opening
-    - plumb ± 1/10 deg
-grille: {width: 30, height: 14, place: [rear 8 ahead of core support.face]}
-puller:
-  is: electric fan
-  diameter: 10
-  frame: {depth: 3}
-  motor: {depth: 1/2, diameter: 4}
-  ring: {gap: 1/8, thickness: 1/4}
-  plate: {beyond: 5/8}
-  place:
-    - front flush with radiator.core.rear
-    - middle 0 right of centreline
-    - middle centred up and down on radiator.core
-"""
+_NOSE = STACK + PULLER.replace("diameter: 12", "diameter: 10")
 
 
 def faces(text: str = _NOSE, **how: bool) -> Faces:

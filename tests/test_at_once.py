@@ -2,25 +2,34 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from drive_nose import DRIVE
+from noseroom.checks.bends import BendsOfAnother, readjusted
 from noseroom.checks.drift import Checked, Drift
-from noseroom.checks.margins import AT_REST, MOVING, Margins
+from noseroom.checks.margins import AMPLE_MM, AT_REST, MOVING, SECOND_ORDER, Margins
 from noseroom.checks.motion import motions_of
-from noseroom.checks.pairs import Pairs
+from noseroom.checks.near_pairs import NearPairs
+from noseroom.checks.pairs import Pairs, component_pairs
 from noseroom.envelope.reader import read_text
 from noseroom.findings import Verdict
+from noseroom.geometry.separation import MovingPiece, nearest
 from noseroom.layout import Layout, arrange, network_of
+from noseroom.memo import Memo
 from noseroom.parts.registry import KINDS
 from noseroom.pipeline import Session
 from noseroom.report.changes import at_once
 from noseroom.survey.near import solve_near
+from noseroom.survey.poses import Pose
 from noseroom.tables.clearances import clearance_rules
 from test_session import NOSE
+
+Floats = NDArray[np.float64]
 
 DEMO = Path(__file__).parents[1] / "vehicle_envelopes"
 
@@ -264,6 +273,117 @@ def test_what_moves_is_bounded_over_all_of_its_movement() -> None:
             most = max(most, float(np.linalg.norm(places_now - places, axis=1).max()))
     assert 0.05 < most <= bound
     assert bound < most + 2.0
+
+
+# -- what is looked at, but quickly ------------------------------------------------------------
+
+MOVES = {
+    "the hub": ("axis 0 right", "axis 1.6 right"),
+    "the core": ("core.front 60 aft", "core.front 58.4 aft"),
+    "the drier": ("axis 90 ahead", "axis 87 ahead"),
+}
+NEAR = [
+    ("fan", "radiator"),
+    ("drier", "condenser"),
+    ("fan", "water pump"),
+    ("condenser", "radiator"),
+]
+
+
+def quick_and_exact(what: str) -> tuple[NearPairs, Pairs, Pairs]:
+    """Pairs of a changed nose, quick and exact, and those of the one that was checked."""
+    old, new = MOVES[what]
+    changed = ENGINE[::-1].replace(old[::-1], new[::-1], 1)[::-1]  # the last: the pump has two
+    assert changed != ENGINE
+    before = Pairs(laid_out(ENGINE), memo=Memo())
+    exact = Pairs(laid_out(changed), memo=Memo())
+    for a, b in NEAR:
+        parts = before.layout.parts
+        for mine, theirs in component_pairs(before.layout, parts[a], parts[b]):
+            before.sure_gap(parts[a], mine, parts[b], theirs, enough_mm=200.0)
+    drift = Drift(Checked(before, Margins()), exact.layout)
+    assert drift.comparable
+    return NearPairs(exact, before, drift), exact, before
+
+
+@pytest.mark.parametrize("what", MOVES)
+def test_a_quick_look_tells_whatever_is_asked_as_an_exact_one_does(what: str) -> None:
+    """Whether a gap surely remains, for gaps all round the one that does."""
+    quick, exact, _ = quick_and_exact(what)
+    parts, told = exact.layout.parts, 0
+    for a, b in NEAR:
+        for mine, theirs in component_pairs(exact.layout, parts[a], parts[b]):
+            pair = parts[a], mine, parts[b], theirs
+            doubt = quick.doubt_mm(parts[a], parts[b])
+            least = exact.sure_gap(*pair, enough_mm=200.0).lower_mm
+            for asked in (*np.arange(-6.0, 24.0, 2.5), least - 1.1 * doubt, least + 1.1 * doubt):
+                whole = exact.sure_gap(*pair, enough_mm=asked + AMPLE_MM)
+                enough = asked + min(AMPLE_MM, quick.ample_mm(*pair, asked))
+                found = quick.sure_gap(*pair, enough_mm=enough)
+                assert found.answers(asked) is whole.answers(asked)
+                if abs(found.lower_mm - asked) > doubt:
+                    told += 1
+                    assert (found.lower_mm >= asked) is (whole.lower_mm >= asked)
+                if whole.nominal_mm < asked:
+                    assert found.nominal_mm == pytest.approx(whole.nominal_mm, abs=1e-4)
+                else:
+                    assert found.nominal_mm >= asked - 1e-4
+    assert told >= 300
+
+
+@pytest.mark.parametrize("what", MOVES)
+def test_what_pieces_are_taken_to_keep_is_kept_whatever_the_readings_hide(what: str) -> None:
+    """Against noses adjusted again to readings and assumptions that are drawn; gaps by coal."""
+    rng = np.random.default_rng(12)
+    quick, exact, _ = quick_and_exact(what)
+    layout, closest = exact.layout, np.inf
+    sure, parts = layout.uncertainty, layout.parts
+    ways = rng.standard_normal((6, len(sure.deviations)))
+    drawn = sure.reaches * rng.choice([-1.0, 1.0], ways.shape)
+    drawn += 2.0 * sure.deviations * ways / np.linalg.norm(ways, axis=1)[:, None]
+    tied = len(layout.survey.adjustment.observed)
+    states = readjusted(layout.survey, drawn[:, :tied])
+    assert np.isfinite(states).all()
+    poses = layout.survey.network.poses(states)
+    for a, b in NEAR:
+        for mine, theirs in component_pairs(layout, parts[a], parts[b]):
+            known = quick._known_mm(parts[a], mine, parts[b], theirs, None)
+            assert known is not None
+            ours, others = parts[a].moving[mine][0], parts[b].moving[theirs][0]
+            assert known.shape == (len(ours), len(others))
+            worst = np.unravel_index(np.argsort(known, axis=None)[:6], known.shape)
+            for i, j in zip(*worst, strict=True):
+                for k, sources in enumerate(drawn):
+                    one = strayed(ours[i], sources, poses[a], k)
+                    other = strayed(others[j], sources, poses[b], k)
+                    closest = min(closest, nearest(one, other)[0] - known[i, j])
+    assert 0.0 <= closest < 20.0
+
+
+def strayed(piece: MovingPiece, sources: Floats, poses: Pose, k: int) -> MovingPiece:
+    """A piece on the k-th of its part's poses, its sizes by their linear forms."""
+    corners = piece.corners
+    if piece.swell is not None:
+        corners = corners + piece.swell @ sources
+    # A station that never moves has one pose.
+    turn = (poses.turn if poses.turn.ndim == 2 else poses.turn[k]) @ piece.axes.T
+    shift = poses.shift if poses.shift.ndim == 1 else poses.shift[k]
+    corners = (corners - piece.origin) @ turn.T + shift
+    return dataclasses.replace(piece, corners=corners, hull=None)
+
+
+@pytest.mark.parametrize("what", MOVES)
+def test_the_second_order_hardly_changes_when_a_reading_does(what: str) -> None:
+    """Less than the share of it that is kept back."""
+    _, exact, before = quick_and_exact(what)
+    most = 0.0
+    for a, b in NEAR:
+        corners = exact._outline(exact.layout.parts[a]).corners
+        now = exact.bends.most_mm(b, a, corners)
+        then = BendsOfAnother(exact.layout.survey, before.bends).most_mm(b, a, corners)
+        assert np.abs(now - then).max() <= SECOND_ORDER * np.linalg.norm(now) + 1e-6
+        most = max(most, float(now.max()))
+    assert most > 0.01
 
 
 @pytest.mark.parametrize("demo", ["small_estate", "half_measured_coupe"])

@@ -211,6 +211,27 @@ def test_the_map_is_what_every_place_says_for_itself() -> None:
     assert (alone & ~alive).sum() <= 0.005 * tried.sum()
 
 
+def rod(name: str, out: int, way: str) -> str:
+    """A thin rod along the engine that a belt runs into where the compressor would not."""
+    text = POST.replace("post:", f"{name}:").replace("diameter: 60", "diameter: 8")
+    return text.replace("240 right", f"{out} right").replace("50 below", way)
+
+
+def test_a_belt_that_two_things_are_in_the_way_of_keeps_clear_of_both() -> None:
+    """What is left is what each of the two leaves by itself."""
+    rods = rod("rod", 120, "0 above"), rod("second rod", 130, "160 below")
+    left = []
+    for more in (*rods, "".join(rods)):
+        layout = nose(more=more)
+        found = find_places(Pairs(layout), Rules(layout.envelope), layout.parts["compressor"], None)
+        assert found is not None
+        left.append(found.allowed)
+        assert any(key[0] == "drive belt" and key[1] for key, count in found.struck.items() if count)
+    one, other, both = left
+    np.testing.assert_array_equal(both, one & other)
+    assert both.sum() < min(one.sum(), other.sum())
+
+
 def test_solids_keep_their_rules_at_places_that_are_allowed() -> None:
     """The exact clearance of the solids at every tenth place that is allowed, of what is near."""
     layout, places = usual(), looked()

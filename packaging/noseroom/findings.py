@@ -26,6 +26,9 @@ _RANK = {Verdict.FOULS: 0, Verdict.NOT_KNOWN: 1, Verdict.TOO_CLOSE: 2, Verdict.F
 SPACER = "spacer: "
 """How the id of an answer on what to put under a fan begins."""
 
+COOLING = "cooling: "
+"""How the id of an answer on air and heat begins."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -87,9 +90,14 @@ class Finding:
         return self.id.startswith("service: ")
 
     @property
+    def is_cooling(self) -> bool:
+        """Whether it is about air and heat: that stands apart, and rests on bands."""
+        return self.id.startswith(COOLING)
+
+    @property
     def is_choice(self) -> bool:
         """Whether it is about what to buy or to make: the verdict on the nose does without it."""
-        return self.id.startswith(SPACER)
+        return self.id.startswith((SPACER, COOLING))
 
     @property
     def sure_mm(self) -> float | None:

@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from noseroom.envelope.model import Envelope, PartEntry, Sentence
 from noseroom.errors import SurveyError
 from noseroom.fingerprints import fingerprint
+from noseroom.geometry.pieces import Piece
 from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.memo import Memo
 from noseroom.parts.base import Part, Port
 from noseroom.parts.hose import ON_PORT, Hose
+from noseroom.parts.placed import STEP, measured_sizes, placed_pieces
 from noseroom.parts.registry import PARTS
 from noseroom.parts.runs import belt_circles, belt_feature, belt_lead_mm, hose_run
 from noseroom.parts.scan import ScannedPart, ScanShape
@@ -36,7 +38,6 @@ Floats = NDArray[np.float64]
 GROUPS = ("body", "engine", "fan and hub")
 UNPLACED = "place not known"
 _DERIVED = ("belt", "hose")
-_STEP = 1e-30
 _NO_SHAPES: Mapping[str, ScanShape] = MappingProxyType({})
 
 
@@ -89,7 +90,12 @@ class PlacedPart:
         return memo.get(("components", fingerprint(self.part)), self._named)
 
     def _named(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(piece.component for piece in self.part.pieces()))
+        return tuple(dict.fromkeys(piece.component for piece in self.pieces))
+
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """Its pieces on the part itself."""
+        return self.part.pieces()
 
     @property
     def ghosts(self) -> tuple[str, ...]:
@@ -106,7 +112,7 @@ class PlacedPart:
         found: dict[str, list[tuple[MovingPiece, ...]]] = {}
         for placement in self.placements:
             made: dict[str, list[MovingPiece]] = {}
-            for component, piece in _placed_pieces(self.part, placement):
+            for component, piece in placed_pieces(self.part, self.pieces, placement):
                 made.setdefault(component, []).append(piece)
             for component, pieces in made.items():
                 found.setdefault(component, []).append(tuple(pieces))
@@ -141,14 +147,14 @@ class PlacedPart:
         one = self.part.features()[feature]
         point = turn @ np.asarray(one.at(spot), dtype=float)
         moves = placement.shift_gain - np.cross(point, placement.turn_gain, axis=0)
-        keys = _measured(self.part)
+        keys = measured_sizes(self.part)
         # All sizes at once, each a state of its own.
         steps = {
-            name: getattr(self.part, name) + 1j * _STEP * (np.arange(len(keys)) == k)
+            name: getattr(self.part, name) + 1j * STEP * (np.arange(len(keys)) == k)
             for k, name in enumerate(keys)
         }
         moved = np.asarray(dataclasses.replace(self.part, **steps).features()[feature].at(spot))
-        local = np.broadcast_to(np.imag(moved) / _STEP, (len(keys), 3))
+        local = np.broadcast_to(np.imag(moved) / STEP, (len(keys), 3))
         for key, way in zip(keys.values(), local, strict=True):
             if way.any():
                 moves = moves + np.outer(turn @ way, placement.size_gain[key])
@@ -329,11 +335,6 @@ def _feature_maker(entry: PartEntry, shape: ScanShape | None) -> Any:
     return lambda sizes: kind.from_file(sizes, choices).features()
 
 
-def _measured(part: Part) -> dict[str, str]:
-    """Attribute to key in the file, for sizes that are measured."""
-    return {name: one.key for name, one in part.sizes().items() if one.measure != "count"}
-
-
 def _group(entry: PartEntry, fitted: Mapping[str, PartEntry]) -> str:
     """What it moves with: its carriers decide, up to the first whose kind has its own group."""
     seen: set[str] = set()
@@ -452,7 +453,7 @@ def _tied(name: str, first: PlacedPart, end: PlacedPart) -> Placement:
 def _size_slack(part: Part, entry: PartEntry) -> float:
     """How far a belt's or hose's own sizes may displace its surface, all at their worst, mm."""
     bounds = part.movement_bounds() if part.pieces() else {}
-    keys = _measured(part)
+    keys = measured_sizes(part)
     return sum(bound * entry.sizes[keys[name]].half_width for name, bound in bounds.items())
 
 
@@ -462,37 +463,3 @@ def _radius_slack(end: PlacedPart) -> float:
         (s.half_width / 2 for key, s in end.entry.sizes.items() if key.endswith("diameter")),
         default=0.0,
     )
-
-
-def _placed_pieces(part: Part, placement: Placement) -> list[tuple[str, MovingPiece]]:
-    """Pieces in the vehicle frame with their movement by every source."""
-    turn, shift = placement.pose.turn, placement.pose.shift
-    keys = {name: key for name, key in _measured(part).items() if key in placement.size_gain}
-    names = [name for name, key in keys.items() if placement.size_gain[key].any()]
-    swollen: list[Any] = [None] * len(part.pieces())
-    if names:
-        steps = {
-            name: getattr(part, name) + 1j * _STEP * (np.arange(len(names)) == k)
-            for k, name in enumerate(names)
-        }
-        gains = np.array([placement.size_gain[keys[name]] for name in names])
-        for index, piece in enumerate(dataclasses.replace(part, **steps).pieces()):
-            if np.iscomplexobj(piece.corners):
-                moves = (np.imag(piece.corners) / _STEP) @ turn.T
-                swollen[index] = np.einsum("kni,ks->nis", moves, gains)
-    return [
-        (
-            piece.component,
-            MovingPiece(
-                corners=np.asarray(piece.corners, dtype=float) @ turn.T + shift,
-                origin=shift,
-                axes=turn,
-                shift=placement.shift_gain,
-                turn=placement.turn_gain,
-                null_shift=placement.shift_null,
-                null_turn=placement.turn_null,
-                swell=swell,
-            ),
-        )
-        for piece, swell in zip(part.pieces(), swollen, strict=True)
-    ]

@@ -6,7 +6,7 @@ import hashlib
 import platform
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from noseroom.checks.at_once import Outlook
     from noseroom.checks.bodies import Bodies
     from noseroom.checks.bracket_records import Brackets
+    from noseroom.checks.cooling_records import Cooling
     from noseroom.checks.drift import Checked
     from noseroom.checks.fan_window import Window
     from noseroom.checks.margins import Margins
@@ -46,7 +47,7 @@ Progress = Callable[[int, int, str], None]
 
 _LIBRARIES = (
     *("cadquery", "cadquery-ocp", "trimesh", "coal", "manifold3d", "numpy", "scipy", "shapely"),
-    "fast-simplification",
+    *("fast-simplification", "CoolProp", "fluids"),
 )
 
 
@@ -81,7 +82,8 @@ def check(
         if known is not None:
             return known
     if folder is None:
-        return session.judge(session.nose(asked, say), say)
+        nose = session.nose(asked, say)
+        return session.with_air(nose, session.judge(nose, say), say)[0]
     return _written(session, asked, folder, say)
 
 
@@ -92,9 +94,9 @@ def _written(session: Session, asked: Asked, folder: Path, say: Progress) -> Res
 
     nose = session.nose(asked, say)
     demand_writable(folder)
-    result = session.judge(nose, say)
+    result, cooling = session.with_air(nose, session.judge(nose, say), say)
     with one_thread():
-        return write_nose(result, nose.layout, session.bodies(nose, say), folder, say)
+        return write_nose(result, nose.layout, session.bodies(nose, say), folder, say, cooling)
 
 
 def make(
@@ -260,6 +262,17 @@ class Session:
         from noseroom.checks.bodies import bodies_of
 
         return bodies_of(nose.layout, say, self._memo)
+
+    def with_air(self, nose: Nose, result: Result, say: Progress) -> tuple[Result, Cooling | None]:
+        """The result with the answers on air and heat, and all that was reckoned for them.
+
+        Nothing is where the file does not ask for it. It takes seconds, and no verdict rests on it.
+        """
+        from noseroom.checks.cooling_findings import check_cooling
+
+        with one_thread():
+            cooling, answers = check_cooling(nose.layout, result.findings, say)
+        return replace(result, cooling=answers), cooling
 
     def brackets(self, nose: Nose, say: Progress) -> Brackets:
         """Brackets for every tab that waits for one, put back into the nose and checked there."""

@@ -67,7 +67,8 @@ class DrawingFan:
     way: "behind" the radiator or "in front" of the condenser. swept_m2: of its blades, without the
     hub. shrouded: whether all that it draws comes through the core. tip_gap_mm: round its tips.
     immersed: share of its blades' width inside the shroud. standoff_mm: blades to core.
-    outline: what it draws on (behind) or blows on (in front), in the face's plane.
+    outline: what it draws on (behind) or blows on (in front), in the face's plane. middles_mm: of
+    each disc, likewise.
     """
 
     name: str
@@ -81,6 +82,7 @@ class DrawingFan:
     immersed: float
     standoff_mm: float
     outline: BaseGeometry
+    middles_mm: tuple[tuple[float, float], ...] = ()
 
     @property
     def swept_m2(self) -> float:
@@ -269,11 +271,14 @@ def _driven(
         immersed=immersed,
         standoff_mm=standoff,
         outline=outline.intersection(core),
+        middles_mm=((float(centre[1]), float(centre[2])),),
     )
 
 
 def _electric(here: _Frame, core: BaseGeometry, one: PlacedPart, fan: ElectricFan) -> DrawingFan:
     """An electric fan in its own frame: its plate covers the core as far as it goes."""
+    axes = [one.point for name, one in fan.features().items() if name.endswith("axis")]
+    middles = here.points(one, np.real(np.array(axes, dtype=complex)))[:, 1:]
     return DrawingFan(
         name=one.name,
         way=fan.mounting,
@@ -286,6 +291,7 @@ def _electric(here: _Frame, core: BaseGeometry, one: PlacedPart, fan: ElectricFa
         immersed=1.0,
         standoff_mm=0.0,
         outline=here.outline(one, _corners(one, "frame")).intersection(core),
+        middles_mm=tuple((float(y), float(z)) for y, z in middles),
     )
 
 

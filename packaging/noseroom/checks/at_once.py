@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from noseroom.checks.agreement import check_agreement
 from noseroom.checks.at_speed import look_at_speed
 from noseroom.checks.belts import check_belts
+from noseroom.checks.bends import BendsOfAnother
 from noseroom.checks.bodies import Bodies
 from noseroom.checks.drift import Checked, Drift
 from noseroom.checks.fan_gap import look_at_fan_gaps
 from noseroom.checks.fit import look_at_fit
-from noseroom.checks.margins import FAN_GAP, MOVING, Key, Margins
+from noseroom.checks.margins import FAN_GAP, MOVING, SECOND_ORDER, Key, Margins
 from noseroom.checks.moving import look_at_moving, unclear_in_motion
+from noseroom.checks.near_pairs import NearPairs
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Verdict, overall
@@ -44,17 +46,19 @@ def verdicts_at_once(before: Checked, now: Layout, bodies: Bodies, memo: Memo) -
         return None
     pairs, rules = Pairs(now, memo=memo), Rules(now.envelope)
     margins = Margins(known, drift)
-    look_at_fit(pairs, bodies, rules, margins)
+    ways = NearPairs(pairs, before.pairs, drift), pairs
+    look_at_fit(ways, bodies, rules, margins)
     settled = margins.settled(now)
-    look_at_moving(pairs, bodies, rules, settled, margins)
-    look_at_speed(pairs, bodies, rules, settled, margins.open_pairs(MOVING), margins)
-    look_at_fan_gaps(pairs, rules, margins)
-    others = (*check_agreement(now), *check_belts(pairs, rules), *unclear_in_motion(pairs, rules))
-    found = [one.verdict for one in others]
+    look_at_moving(ways, bodies, rules, settled, margins)
+    look_at_speed(ways, bodies, rules, settled, margins.open_pairs(MOVING), margins)
+    look_at_fan_gaps(ways, rules, margins)
+    found = [one.verdict for one in (*check_agreement(now), *unclear_in_motion(pairs, rules))]
     found += [Verdict.NOT_KNOWN for one in now.parts.values() if one.unplaced]
     verdicts = margins.verdicts()
     found += [verdict for key, verdict in verdicts.items() if key[0] != FAN_GAP]
     found += _of_fans(margins)
+    if Verdict.FOULS not in found:  # nothing is worse, whatever the belts do
+        found += _of_belts(pairs, before.pairs, rules)
     return Outlook(
         overall(found),
         verdicts,
@@ -71,6 +75,24 @@ def _of_fans(margins: Margins) -> Iterable[Verdict]:
         fans.setdefault(fan, []).append(one.verdict)
     for found in fans.values():
         yield Verdict.NOT_KNOWN if Verdict.NOT_KNOWN in found else overall(found)
+
+
+def _of_belts(pairs: Pairs, before: Pairs, rules: Rules) -> list[Verdict]:
+    """The verdicts on belts, with the second order of the nose that was checked where that does.
+
+    The more of it there is, the wider is all that is told: what fits or fouls with more of it does
+    with less, and what is too close to call with less is with more.
+    """
+
+    def told(share: float) -> list[Verdict]:
+        survey = pairs.layout.survey
+        bends = BendsOfAnother(survey, before.bends, share)
+        return [one.verdict for one in check_belts(Pairs(pairs.layout, bends), rules)]
+
+    wide = told(1.0 + SECOND_ORDER)
+    if Verdict.TOO_CLOSE not in wide or told(1.0 - SECOND_ORDER) == wide:
+        return wide
+    return [one.verdict for one in check_belts(pairs, rules)]
 
 
 def _changed(

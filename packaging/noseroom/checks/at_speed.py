@@ -7,8 +7,9 @@ How fast a fan may turn is for its maker to say, and nothing here guesses it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from typing import TypeVar
 
 import numpy as np
@@ -92,22 +93,34 @@ def check_at_speed(
 
 
 def look_at_speed(
-    pairs: Pairs,
+    ways: Sequence[Pairs],
     bodies: Bodies,
     rules: Rules,
     settled: Collection[frozenset[str]],
     moving: Collection[frozenset[str]],
     margins: Margins,
 ) -> None:
-    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
-    swings = list(_swings(pairs.layout, rules))
+    """Note the verdicts on all pairs, without findings; what stands is not looked at.
+
+    ways: see `Margins.look`.
+    """
+    swings = list(_swings(ways[-1].layout, rules))
     if not swings:
         return
-    still, search = _running(pairs, swings)
+    looks = [cache(partial(_running, pairs, swings)) for pairs in ways]
+    still, _ = looks[0]()
     for swing in swings:
         for other in _others(still, swing, settled, moving):
-            if not margins.stands(AT_SPEED, swing.part, other):
-                _judged(still, search, bodies, swing, other, margins)
+
+            def note(
+                way: Callable[[], tuple[Running, MovingSearch]],
+                found: Margins,
+                swing: _Swing = swing,
+                other: PlacedPart = other,
+            ) -> None:
+                _judged(*way(), bodies, swing, other, found)
+
+            margins.look(AT_SPEED, swing.part, other, looks, note)
 
 
 def running(pairs: Pairs, rules: Rules) -> tuple[Running, MovingSearch]:

@@ -105,7 +105,10 @@ class Bends:
         return self._keys[station]
 
     def _most_mm(self, holder: str, station: str, points: Floats) -> Floats:
-        arms = points - self.survey.placements[station].pose.shift
+        return self.most_at(holder, station, points - self.survey.placements[station].pose.shift)
+
+    def most_at(self, holder: str, station: str, arms: Floats) -> Floats:
+        """As `most_mm`, of points at arms (n, 3) mm from the origin of their station."""
         strays = self._stray(holder, station).at(arms)
         chosen, pairs_chosen = self._concerned(holder, station)
         count, both = len(chosen), len(pairs_chosen)
@@ -193,6 +196,22 @@ class Bends:
             np.broadcast_to(pose.shift, (count, 3)),
         )
         return Pose(turn[rows], shift[rows])
+
+
+class BendsOfAnother(Bends):
+    """The second order as it was in a nose that is nearly the same.
+
+    What counts there are products of two effects of the first order, so that a small change of the
+    nose alters it by a small share. share: how much of it is taken.
+    """
+
+    def __init__(self, survey: Survey, before: Bends, share: float = 1.0) -> None:
+        super().__init__(survey)
+        self._before, self._share = before, share
+
+    def most_at(self, holder: str, station: str, arms: Floats) -> Floats:
+        """As the other nose has it."""
+        return self._share * self._before.most_at(holder, station, arms)
 
 
 def _seed(print_: bytes) -> int:

@@ -140,7 +140,8 @@ class _Search:
             for other, count in clear.keep(allowed, near).items():
                 struck[name, other] = struck.get((name, other), 0) + count
         for drive, run, _ in runs:
-            at = allowed.ravel()
+            # A copy: what one part strikes out must not change what is asked of the next.
+            at = allowed.flatten()
             some = run.only(at)
             blocked = np.zeros(at.shape, dtype=bool)
             tied = [one.part for one in drive.circles if one.part.name not in self.names]

@@ -7,7 +7,7 @@ changed than figures (a part, a rule, how well something was read) is not compar
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -21,8 +21,8 @@ from noseroom.checks.pairs import Pairs
 from noseroom.checks.sway import Outline
 from noseroom.envelope.model import Envelope, PartEntry
 from noseroom.fingerprints import fingerprint
+from noseroom.geometry.pieces import Piece
 from noseroom.layout import Layout, PlacedPart
-from noseroom.parts.base import Part
 from noseroom.survey.solution import Placement
 
 Floats = NDArray[np.float64]
@@ -30,6 +30,8 @@ Floats = NDArray[np.float64]
 _MOST_MM = 20.0
 """Beyond this the first order is no longer all that counts, and nothing is taken over."""
 _LOOSE = 1e-12
+
+Plan = tuple[object, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,7 @@ class Checked:
     margins: Margins
 
     @cached_property
-    def plan(self) -> bytes:
+    def plan(self) -> Plan:
         """What has to be the same in a layout that is compared with it."""
         return _plan(self.pairs.layout)
 
@@ -94,7 +96,7 @@ class Drift:
     def _parts(self, name: str) -> tuple[PlacedPart, PlacedPart]:
         return self._before.layout.parts[name], self._now.parts[name]
 
-    def _same(self, name: str) -> bool:
+    def same(self, name: str) -> bool:
         """Whether it has the sizes that it had."""
         if name not in self._sized:
             then, now = self._parts(name)
@@ -103,13 +105,15 @@ class Drift:
 
     def _at_speed_mm(self, name: str) -> float:
         """What its sizes do to what it may reach at speed."""
-        if self._same(name):
+        if self.same(name):
             return 0.0
         if name not in self._flung:
             then, now = (at_speed(one) for one in self._parts(name))
             self._flung[name] = 0.0
             if then is not None:
-                self._flung[name] = np.inf if now is None else _reshaped_mm(then, now)
+                self._flung[name] = (
+                    np.inf if now is None else _reshaped_mm(then.pieces(), now.pieces())
+                )
         return self._flung[name]
 
     def _own_mm(self, name: str) -> float:
@@ -117,7 +121,7 @@ class Drift:
         if name not in self._own:
             then, now = self._parts(name)
             self._own[name] = (
-                (0.0 if self._same(name) else _reshaped_mm(then.part, now.part))
+                (0.0 if self.same(name) else _reshaped_mm(then.pieces, now.pieces))
                 + abs(now.slack_mm - then.slack_mm)
                 + self._resized_mm(then, now)
             )
@@ -285,18 +289,19 @@ def _seen(points: Floats, one: Placement, other: Placement | None) -> tuple[Floa
 
 def _forms(points: Floats, one: Placement) -> Floats:
     """(k, 3, s): how points (k, 3) move with a placement, by source."""
-    arms = points - one.pose.shift
-    turned = np.cross(one.turn_gain.T[None], arms[:, None, :], axis=-1)
-    return np.asarray(one.shift_gain[None] + turned.transpose(0, 2, 1))
+    x, y, z = (points - one.pose.shift).T
+    nought = np.zeros_like(x)
+    # A turn times an arm, as a matrix for each arm.
+    across = np.array([[nought, z, -y], [-z, nought, x], [y, -x, nought]]).transpose(2, 0, 1)
+    return np.asarray(one.shift_gain[None] + across @ one.turn_gain)
 
 
 def _loose(one: Placement) -> bool:
     return any(null.size > 0 and bool(np.abs(null).max() > _LOOSE) for null in one.nulls)
 
 
-def _reshaped_mm(then: Part, now: Part) -> float:
+def _reshaped_mm(before: Sequence[Piece], after: Sequence[Piece]) -> float:
     """How far at most any point of a part's pieces is from where it was on the part, mm."""
-    before, after = then.pieces(), now.pieces()
     if [(one.component, one.corners.shape) for one in before] != [
         (one.component, one.corners.shape) for one in after
     ]:
@@ -310,10 +315,10 @@ def _reshaped_mm(then: Part, now: Part) -> float:
     )
 
 
-def _plan(layout: Layout) -> bytes:
-    """What stands for all of a layout but the figures that `Drift` follows."""
+def _plan(layout: Layout) -> Plan:
+    """All of a layout but the figures that `Drift` follows."""
     survey = layout.survey
-    return fingerprint(
+    return (
         _without_figures(layout),
         [(one.station, one.key, one.assumed, one.deviation, one.reach) for one in survey.sources],
         [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from noseroom.checks import fan_window_words as said
@@ -51,12 +53,21 @@ def check_fan_gaps(
     return tuple(_check_fan(moves, fan, progress, noted, kept) for fan in _fans(pairs.layout))
 
 
-def look_at_fan_gaps(pairs: Pairs, rules: Rules, margins: Margins) -> None:
-    """Note what each part does to each fan today; what stands is not looked at."""
-    for fan in _fans(pairs.layout):
-        for other in others_of(pairs.layout, fan):
-            if not margins.stands(FAN_GAP, fan, other):
-                note_today(pairs, rules, fan, other, margins)
+def look_at_fan_gaps(ways: Sequence[Pairs], rules: Rules, margins: Margins) -> None:
+    """Note what each part does to each fan today; what stands is not looked at.
+
+    ways: see `Margins.look`.
+    """
+    layout = ways[-1].layout
+    for fan in _fans(layout):
+        for other in others_of(layout, fan):
+
+            def note(
+                pairs: Pairs, found: Margins, fan: PlacedPart = fan, other: PlacedPart = other
+            ) -> None:
+                note_today(pairs, rules, fan, other, found)
+
+            margins.look(FAN_GAP, fan, other, ways, note)
 
 
 def _fans(layout: Layout) -> list[PlacedPart]:

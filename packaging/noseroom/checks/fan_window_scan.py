@@ -143,14 +143,13 @@ class Scan:
         return self._sure[thickness, seen]
 
     def _sure_in(self, seen: View, thickness: float) -> SureGap:
+        pair = seen.fan, self.mine, seen.other, self.theirs
+        ample = seen.pairs.ample_mm(*pair, self.room_mm)
         found = seen.pairs.sure_gap(
-            seen.fan,
-            self.mine,
-            seen.other,
-            self.theirs,
+            *pair,
             # More than the rule asks: where it is just kept, no pains are to be spared.
-            enough_mm=self.room_mm + AMPLE_MM,
-            look_mm=self.room_mm + _WIDE_MM,
+            enough_mm=self.room_mm + min(AMPLE_MM, ample),
+            look_mm=self.room_mm + min(_WIDE_MM, ample),
             shift=thickness * self.ahead,
         )
         if found.worst is not None:

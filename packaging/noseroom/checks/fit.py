@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -70,12 +70,30 @@ def check_fit(
     return FitResult(tuple(findings), far)
 
 
-def look_at_fit(pairs: Pairs, bodies: Bodies, rules: Rules, margins: Margins) -> None:
-    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
+def check_part(pairs: Pairs, bodies: Bodies, rules: Rules, part: PlacedPart) -> tuple[Finding, ...]:
+    """What is near one part, against every other: findings, worst first."""
+    moves = Moves(pairs, rules)
+    found = []
     for a, b in _pairs_at_rest(pairs.layout):
-        if not margins.stands(AT_REST, a, b):
+        if part in (a, b):
+            judged = _judged(pairs, rules, bodies, a, b)
+            if judged.case is not None:
+                found.append(_finding(moves, a, b, judged.verdict, judged.case))
+    return tuple(sorted(found, key=lambda one: (one.verdict.rank, _margin(one), one.id)))
+
+
+def look_at_fit(ways: Sequence[Pairs], bodies: Bodies, rules: Rules, margins: Margins) -> None:
+    """Note the verdicts on all pairs, without findings; what stands is not looked at.
+
+    ways: see `Margins.look`.
+    """
+    for a, b in _pairs_at_rest(ways[-1].layout):
+
+        def note(pairs: Pairs, found: Margins, a: PlacedPart = a, b: PlacedPart = b) -> None:
             judged = _judged(pairs, rules, bodies, a, b, figures=False)
-            _note_margin(margins, pairs, bodies, a, b, judged)
+            _note_margin(found, pairs, bodies, a, b, judged)
+
+        margins.look(AT_REST, a, b, ways, note)
 
 
 def _pairs_at_rest(layout: Layout) -> Iterator[tuple[PlacedPart, PlacedPart]]:
@@ -197,7 +215,8 @@ def _judged(
         if boxes >= REPORT_BELOW_MM and boxes - loose >= rule.value_mm:
             spare = min(spare, boxes - loose - rule.value_mm)
             continue
-        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm + AMPLE_MM)
+        ample = min(AMPLE_MM, pairs.ample_mm(a, mine, b, theirs, rule.value_mm))
+        gap = pairs.sure_gap(a, mine, b, theirs, enough_mm=rule.value_mm + ample)
         unseen = mine in a.part.unseen() or theirs in b.part.unseen()
         case = _Case(mine, theirs, rule, gap, None, unseen=unseen)
         if case.settled:

@@ -7,10 +7,10 @@ nothing of the pair has to be computed again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from noseroom.findings import Verdict, overall
 from noseroom.layout import Layout, PlacedPart
@@ -19,10 +19,11 @@ AT_REST, MOVING, AT_SPEED, FAN_GAP = "at rest", "moving", "at speed", "fan gap"
 AMPLE_MM = 4.0
 """How far beyond its rule pains are taken to show what a gap surely keeps: what is known to be left
 there need not be looked at again when a reading changes by a sixteenth of an inch or two."""
-_SECOND_ORDER = 0.2
+SECOND_ORDER = 0.2
 """Share of the second order of what readings do that is kept back: what counts there are products
 of two effects of the first, which a change as small as is taken over alters by far less."""
 
+Way = TypeVar("Way")
 Key = tuple[str, str, str]
 """The state, and the names of two parts."""
 
@@ -69,6 +70,29 @@ class Margins:
         self.taken_over += 1
         return True
 
+    def look(
+        self,
+        state: str,
+        a: PlacedPart,
+        b: PlacedPart,
+        ways: Sequence[Way],
+        note: Callable[[Way, Margins], None],
+    ) -> None:
+        """Note the verdict on two parts; where it stands, they are not looked at.
+
+        ways: of looking, quick ones first: one whose verdict has no room to be another counts for
+        nothing, but for the last. note: looks in one of them, and notes what it finds.
+        """
+        if self.stands(state, a, b):
+            return
+        for way in ways:
+            tried = Margins()
+            note(way, tried)
+            found = tried._kept.get((state, a.name, b.name))
+            if found is not None and (found.room_mm > 0 or way is ways[-1]):
+                self._kept[state, a.name, b.name] = found
+                return
+
     def note(
         self,
         state: str,
@@ -82,7 +106,7 @@ class Margins:
 
         Of what is noted twice the worse verdict counts, and the lesser room.
         """
-        room = room_mm - _SECOND_ORDER * bent_mm
+        room = room_mm - SECOND_ORDER * bent_mm
         known = self._kept.get((state, a.name, b.name))
         if known is not None:
             verdict = overall([known.verdict, verdict])

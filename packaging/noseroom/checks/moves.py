@@ -35,7 +35,7 @@ _MOVABLE = (
 )  # fmt: skip
 """From what is easiest to move to what stays."""
 
-_STAY = ("belt", "hose", "core support")
+_STAY = ("belt", "hose", "core support", "made bracket")
 _RIDE = ("fan", "pulley", "crank pulley", "water pump")
 _SHAPES = ("box", "cylinder", "scan")
 _AXES = tuple(np.array(way) for way in np.vstack([np.eye(3), -np.eye(3)]))

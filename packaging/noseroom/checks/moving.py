@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,21 +75,33 @@ def check_moving(
 
 
 def look_at_moving(
-    pairs: Pairs,
+    ways: Sequence[Pairs],
     bodies: Bodies,
     rules: Rules,
     settled: Collection[frozenset[str]],
     margins: Margins,
 ) -> None:
-    """Note the verdicts on all pairs, without findings; what stands is not looked at."""
-    rule = rules.named(RULE)
-    search = MovingSearch(pairs, motions_of(pairs.layout))
+    """Note the verdicts on all pairs, without findings; what stands is not looked at.
+
+    ways: see `Margins.look`.
+    """
+    rule, motions = rules.named(RULE), motions_of(ways[-1].layout)
+    searches = [cache(partial(MovingSearch, pairs, motions)) for pairs in ways]
     seen: set[frozenset[str]] = set()
-    for motion in search.motions:
-        for a, b in _todo(search, motion, settled):
-            if frozenset((a.name, b.name)) not in seen and not margins.stands(MOVING, a, b):
-                told = _judged(search, bodies, rule, a, b)
-                _note_margin(margins, pairs, rule, a, b, *told)
+    for motion in motions:
+        for a, b in _todo(searches[0](), motion, settled):
+
+            def note(
+                way: Callable[[], MovingSearch],
+                found: Margins,
+                a: PlacedPart = a,
+                b: PlacedPart = b,
+            ) -> None:
+                told = _judged(way(), bodies, rule, a, b)
+                _note_margin(found, way().at_rest, rule, a, b, *told)
+
+            if frozenset((a.name, b.name)) not in seen:
+                margins.look(MOVING, a, b, searches, note)
             seen.add(frozenset((a.name, b.name)))
 
 
@@ -173,9 +185,10 @@ def _sure_mm(search: MovingSearch, a: PlacedPart, b: PlacedPart, rule: Rule) -> 
         # A far swing is looked at once for both questions: it takes the most time.
         near = search.nearest(a, b, rule.value_mm, below_mm=_NEAREST_MM, error_mm=_ERROR_MM)
         sure = _NEAREST_MM if near is None else max(sure, near.gap.lower_mm)
-    return float(
-        sure if sure >= rule.value_mm else search.surely_mm(a, b, rule.value_mm, ample_mm=AMPLE_MM)
-    )
+    if sure >= rule.value_mm + search.at_rest.doubt_mm(a, b):
+        return float(sure)
+    closer = search.surely_mm(a, b, rule.value_mm, ample_mm=AMPLE_MM)
+    return float(closer if sure < rule.value_mm else max(sure, closer))
 
 
 def _astray(pairs: Pairs, rule: Rule) -> Iterator[Finding]:

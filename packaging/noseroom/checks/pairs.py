@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks.bends import Bends
 from noseroom.checks.pair_keys import PairKeys
+from noseroom.checks.piece_search import Close, PieceSearch, Question, SomeMoves, close_of, in_order
 from noseroom.checks.sway import (
     Outline,
     adrift,
@@ -26,31 +27,23 @@ from noseroom.checks.sway import (
 from noseroom.geometry.crowd import (
     Crowd,
     bounds_towards,
-    crowd_bounds,
     crowd_of,
     crowd_towards,
 )
 from noseroom.geometry.separation import (
-    GAP_ERROR_MM,
     Bend,
-    MovingPiece,
     Separation,
     Uncertainty,
     arm_bend,
     box_gap,
     crossed,
     nearest,
-    separation,
 )
 from noseroom.layout import Layout, PlacedPart
 from noseroom.memo import NUMBERS, Classes, Memo
 
 Answer = TypeVar("Answer")
 Floats = NDArray[np.float64]
-_AT_ONCE = 48
-_MANY = 24
-Moves = tuple[MovingPiece, ...]
-"""One piece, once for each placement of its part."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +53,8 @@ class SureGap:
     lower_mm: the gap that surely remains; -inf where it is not known. nominal_mm: the smallest gap
     of their pieces as adjusted. spread_mm: what readings and assumptions make of the deciding gap,
     either way; 0 where boxes already decide. worst: the deciding pieces, or None where boxes do.
-    adrift: whether nothing fixes some part of how the two stand to each other.
+    adrift: whether nothing fixes some part of how the two stand to each other. close: which pieces
+    keep the least, where the two stand as they do.
     """
 
     lower_mm: float
@@ -68,6 +62,7 @@ class SureGap:
     spread_mm: float
     worst: Separation | None
     adrift: bool = False
+    close: Close | None = None
 
     def answers(self, asked_mm: float) -> bool:
         """Whether the gap can be judged against what is asked.
@@ -89,16 +84,6 @@ class _Couple:
     slack_mm: float
     mine: _Moves
     theirs: _Moves
-
-
-@dataclass(frozen=True, eq=False)
-class _Candidate:
-    """Pieces i and j of two components: their gap as adjusted and the way from one to the other."""
-
-    i: int
-    j: int
-    gap: float
-    way: Floats
 
 
 class Pairs:
@@ -126,6 +111,18 @@ class Pairs:
         self._bent: dict[tuple[str, str, str, str], Bend] = {}
         self._outlines: dict[str, Outline] = {}
         self._boxes: dict[tuple[str, str], Floats] = {}
+        self._boxes_with_sizes: dict[tuple[str, str], tuple[Floats, Floats]] = {}
+        self._close: dict[tuple[str, str, str, str], Close] = {}
+
+    def doubt_mm(self, a: PlacedPart, b: PlacedPart) -> float:
+        """By how much what is told of two parts may be wrong."""
+        return 0.0
+
+    def ample_mm(
+        self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, asked_mm: float
+    ) -> float:
+        """How far beyond a rule it is worth showing what two components surely keep."""
+        return np.inf
 
     def sway_mm(self, a: PlacedPart, b: PlacedPart) -> float:
         """How far at most two parts stray against each other; see `relative_sway_mm`."""
@@ -179,8 +176,10 @@ class Pairs:
                 self._sure_gap(a, mine, b, theirs, enough_mm, look, shift),
                 lambda form: form[columns],
             ),
-            (SureGap, Separation),
+            (SureGap, Separation, Close),
         )
+        if found.close is not None:
+            self._close[a.name, mine, b.name, theirs] = found.close
         return _with_form(found, lambda form: self._whole(form, columns))
 
     def _sure_gap(
@@ -194,87 +193,68 @@ class Pairs:
         shift: Floats | None,
     ) -> SureGap:
         couple = self._couple(a, b)
-        ours, others = couple.mine.of(mine), couple.theirs.of(theirs)
-        lower, nominal, worst = np.inf, np.inf, None
         bend, sway = self.bend(a, mine, b, theirs), couple.sway_mm
         if shift is not None:
             more = self._arm_bend(a, b, shift)
             bend = replace(bend, seen_from_b=bend.seen_from_b + more)
             sway += self.arm_mm(a, b, shift)
-        crowds: tuple[Crowd, Crowd] | None = None
-        quick: Floats | None = None
-        waiting: list[_Candidate] = []
 
         def both() -> tuple[Crowd, Crowd]:
             """All pieces of either in one."""
-            nonlocal crowds
-            if crowds is None:
-                crowd = couple.mine.crowd(mine)
-                moved = crowd if shift is None else crowd.moved(shift)
-                crowds = moved, couple.theirs.crowd(theirs)
-            return crowds
+            crowd = couple.mine.crowd(mine)
+            moved = crowd if shift is None else crowd.moved(shift)
+            return moved, couple.theirs.crowd(theirs)
 
-        def measure(one: _Candidate) -> None:
-            nonlocal lower, worst
-            tried = ours[one.i]
-            if shift is not None:
-                tried = tuple(piece.moved(shift) for piece in tried)
-            found = separation(
-                tried,
-                others[one.j],
+        search = PieceSearch(
+            Question(
+                couple.mine.of(mine),
+                couple.theirs.of(theirs),
+                both,
+                self._apart_mm(a, mine, b, theirs, shift),
                 couple.sure,
-                # Only the worst pieces count: beyond those known already no pains are taken.
-                enough_mm=min(enough_mm, lower) + couple.slack_mm,
-                bend=bend,
-                found=(one.gap, one.way),
+                bend,
+                sway,
+                couple.slack_mm,
+                enough_mm,
+                look,
+                shift,
+                self._known_mm(a, mine, b, theirs, shift),
+                self._close_before(a.name, mine, b.name, theirs),
+                self._short_mm(a, mine, b, theirs),
             )
-            if worst is None or found.lower_mm - couple.slack_mm < lower:
-                worst = found
-            lower = min(lower, found.lower_mm - couple.slack_mm)
-
-        def settle() -> None:
-            """Measure the pieces that wait, but for those that are no worse than the worst."""
-            nonlocal lower
-            pieces = np.array([(one.i, one.j) for one in waiting])
-            ways = np.array([one.way for one in waiting])
-            bounds = bounds_towards(*both(), pieces, ways, couple.sure, bend) - couple.slack_mm
-            for index in np.argsort(bounds, kind="stable"):
-                if bounds[index] < min(look, lower):
-                    measure(waiting[index])
-                else:
-                    lower = min(lower, float(bounds[index]))
-            waiting.clear()
-
-        for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
-            # In order of their boxes' gaps: what follows can neither be nearer nor less sure.
-            if gap - sway >= look or (gap - sway >= lower and gap >= nominal):
-                lower, nominal = min(lower, gap - sway), min(nominal, gap)
-                break
-            if quick is None and nominal < np.inf and len(ours) * len(others) > _MANY:
-                # The nearest boxes do not settle it: look at all of them at once.
-                quick = crowd_bounds(*both(), couple.sure, bend) - couple.slack_mm
-            if quick is not None and quick[i, j] >= max(min(look, lower), nominal):
-                continue  # nor is it nearer as adjusted than what it surely keeps
-            one = _Candidate(i, j, *nearest(ours[i][0], others[j][0], shift))
-            nominal = min(nominal, one.gap)
-            coarse = one.gap - GAP_ERROR_MM - sway
-            if quick is not None:
-                coarse = max(coarse, float(quick[i, j]))
-            if coarse >= min(look, lower) and one.gap > 0:
-                lower = min(lower, coarse)
-            elif worst is None:
-                measure(one)
-            else:
-                waiting.append(one)
-                if len(waiting) == _AT_ONCE:
-                    settle()
-        if waiting:
-            settle()
-        spread = 0.0
+        )
+        search.run()
+        spread, worst = 0.0, search.worst
         if worst is not None:
             spread = float(couple.sure.spread(worst.form)) + couple.slack_mm
             worst = replace(worst, form=self._whole(worst.form, couple.columns))
-        return SureGap(float(lower), float(nominal), spread, worst, couple.adrift)
+        close = None if shift is not None and shift.any() else close_of(search, look)
+        return SureGap(
+            float(search.lower_mm), float(search.nominal_mm), spread, worst, couple.adrift, close
+        )
+
+    def close(self, a: str, mine: str, b: str, theirs: str) -> Close | None:
+        """Which pieces of two components keep the least, where `sure_gap` has been asked."""
+        return self._close.get((a, mine, b, theirs))
+
+    def _short_mm(self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str) -> float:
+        """What is surely too little, so that how much less stays does not count."""
+        return -np.inf
+
+    def _known_mm(
+        self,
+        a: PlacedPart,
+        mine: str,
+        b: PlacedPart,
+        theirs: str,
+        shift: Floats | None,
+    ) -> Floats | None:
+        """What is known of each pair of pieces before anything is looked at: (p, q) mm."""
+        return None
+
+    def _close_before(self, a: str, mine: str, b: str, theirs: str) -> Close | None:
+        """What was noted of two components in a nose that is nearly the same."""
+        return None
 
     def sure_along(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, way: Floats, shift: Floats
@@ -327,10 +307,12 @@ class Pairs:
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats
     ) -> float:
         ours, others = a.moving[mine][0], b.moving[theirs][0]
-        best = np.inf
-        for gap, i, j in self._by_box_gap(a, mine, b, theirs, shift):
+        best, known = np.inf, self._known_mm(a, mine, b, theirs, shift)
+        for gap, i, j in in_order(self._apart_mm(a, mine, b, theirs, shift)):
             if gap >= max(best, 0.0):
                 break
+            if known is not None and known[i, j] >= best:
+                continue  # what surely stays, stays as adjusted
             best = min(best, nearest(ours[i], others[j], shift)[0])
         return float(best)
 
@@ -351,20 +333,16 @@ class Pairs:
         whole[columns] = form
         return whole
 
-    def _by_box_gap(
+    def _apart_mm(
         self, a: PlacedPart, mine: str, b: PlacedPart, theirs: str, shift: Floats | None
-    ) -> Iterator[tuple[float, int, int]]:
-        """All pairs of pieces, nearest boxes first: their boxes' gap and their places."""
+    ) -> Floats:
+        """Gaps of the boxes of all pieces with one another: (p, q) mm."""
         ours, others = self._piece_boxes(a, mine)[:, None], self._piece_boxes(b, theirs)[None]
         if shift is not None:
             ours = ours + shift
         apart = np.maximum(ours[..., 0, :] - others[..., 1, :], others[..., 0, :] - ours[..., 1, :])
         apart = np.maximum(apart, 0.0)
-        gaps = np.sqrt(np.einsum("ijk,ijk->ij", apart, apart))
-        order = np.argsort(gaps, axis=None, kind="stable")
-        rows, columns = np.unravel_index(order, gaps.shape)
-        for i, j in zip(rows, columns, strict=True):
-            yield float(gaps[i, j]), int(i), int(j)
+        return np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", apart, apart)))
 
     def _piece_boxes(self, part: PlacedPart, component: str) -> Floats:
         """(n, 2, 3) mm."""
@@ -424,9 +402,7 @@ class Pairs:
         sure = self.layout.uncertainty
         total = np.zeros(3)
         for part, component in components:
-            pieces = part.moving[component][0]
-            swell = swelling(pieces, sure)
-            corners = box_corners(box_of(pieces) + np.array([-swell, swell]))
+            swell, corners = self._stretched(part, component)
             total += np.max(
                 [self.bends.most_mm(frame, one, corners) for one in stations_of(part)], axis=0
             )
@@ -437,28 +413,37 @@ class Pairs:
                 total += crossed(turn, swell) + 0.5 * (turn @ turn) * np.sqrt(swell @ swell)
         return total
 
+    def _stretched(self, part: PlacedPart, component: str) -> tuple[Floats, Floats]:
+        """How far sizes move a component, (3,) mm, and corners (8, 3) of a box that holds it."""
+        key = part.name, component
+        if key not in self._boxes_with_sizes:
+            pieces = part.moving[component][0]
+            swell = swelling(pieces, self.layout.uncertainty)
+            ends = box_of(pieces) + np.array([-swell, swell])
+            self._boxes_with_sizes[key] = swell, box_corners(ends)
+        return self._boxes_with_sizes[key]
+
 
 class _Moves:
     """A part's pieces, each once for every placement, with some of the sources; made when asked."""
 
     def __init__(self, part: PlacedPart, columns: NDArray[np.intp]) -> None:
         self._part, self._columns = part, columns
-        self._made: dict[str, tuple[Moves, ...]] = {}
+        self._made: dict[str, SomeMoves] = {}
         self._crowds: dict[str, Crowd] = {}
 
     def crowd(self, component: str) -> Crowd:
         """The same pieces in one."""
         if component not in self._crowds:
-            self._crowds[component] = crowd_of(self.of(component))
+            whole = crowd_of(list(zip(*self._part.moving[component], strict=True)))
+            moves = tuple(one.only(self._columns) for one in whole.moves)
+            self._crowds[component] = Crowd(moves, whole.starts)
         return self._crowds[component]
 
-    def of(self, component: str) -> tuple[Moves, ...]:
+    def of(self, component: str) -> SomeMoves:
         """The pieces of one component, in their order."""
         if component not in self._made:
-            self._made[component] = tuple(
-                tuple(one.only(self._columns) for one in piece)
-                for piece in zip(*self._part.moving[component], strict=True)
-            )
+            self._made[component] = SomeMoves(self._part.moving[component], self._columns)
         return self._made[component]
 
 
@@ -469,7 +454,8 @@ def _with_form(gap: SureGap, change: Callable[[Floats], Floats]) -> SureGap:
 
 
 def _bytes(shift: Floats | None) -> bytes:
-    return b"" if shift is None else shift.tobytes()
+    # Added to nothing, a negative zero is a zero.
+    return b"" if shift is None else (shift + 0.0).tobytes()
 
 
 def component_pairs(layout: Layout, a: PlacedPart, b: PlacedPart) -> Iterator[tuple[str, str]]:

@@ -7,7 +7,7 @@ What leads up to the place (an arm past the hood) is not looked at.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,7 @@ Progress = Callable[[int, int, str], None]
 RULE = "service room"
 _MOVES_AWAY = ("hood", "hood latch")
 """Kinds that are out of the way while somebody works: the hood is open."""
-_STAYS = ("core support", "engine", "bumper bar")
+STAYS = ("core support", "engine", "bumper bar")
 """Kinds that nobody takes out to reach something else."""
 
 
@@ -55,6 +55,15 @@ class _Rooms(StandIns):
 Near = list[tuple[PlacedPart, str, bool]]
 Blocks = dict[tuple[str, str], Meets]
 """What is not surely out of the way, by part and component."""
+
+
+def ways_blocked(pairs: Pairs, rule: Rule, asked: Task) -> Iterator[Blocks]:
+    """What may be in the way of each way of a task, told to the end, the likeliest way first."""
+    there = _Rooms(pairs, {asked.room.name: asked.room})
+    near = _near(there, asked, rule.value_mm)
+    for way in _likely_first(asked.room, near):
+        glance = _glance(there, asked, way, near, rule.value_mm)
+        yield _looked_at(there, asked, way, glance, rule.value_mm)
 
 
 def _answer(pairs: Pairs, rule: Rule, asked: Task) -> Finding:
@@ -217,7 +226,7 @@ def _remedies(
     lost = [name for name in (asked.host.name, *names) if not layout.parts[name].known]
     if verdict is Verdict.NOT_KNOWN and lost:
         return tuple(f"measure where the {name} stands" for name in lost)
-    out = [f"the {name}" for name in names if layout.parts[name].kind not in _STAYS]
+    out = [f"the {name}" for name in names if layout.parts[name].kind not in STAYS]
     said = []
     if out:
         said.append(f"take {words.listed(out)} out of the way first, or plan to")

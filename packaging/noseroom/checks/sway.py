@@ -16,7 +16,7 @@ from noseroom.survey.solution import Placement
 
 Floats = NDArray[np.float64]
 
-_TIED = ("belt", "hose")
+_TIED = ("belt", "hose", "made bracket", "tried part")
 _FELT = 1e-12
 _NULL_MM = 1e-6
 
@@ -41,7 +41,7 @@ def outline(part: PlacedPart, sure: Uncertainty) -> Outline:
     pieces = [piece for alternatives in part.moving.values() for piece in alternatives[0]]
     swell = swelling(pieces, sure)
     ends = box_of(pieces) + np.array([-swell, swell])
-    return Outline(swell, box_corners(ends), _felt(part, pieces), warp_mm(part, sure))
+    return Outline(swell, box_corners(ends), felt_by(part, pieces), warp_mm(part, sure))
 
 
 def stations_of(part: PlacedPart) -> tuple[str, ...]:
@@ -149,11 +149,10 @@ def turning(a: PlacedPart, b: PlacedPart, sure: Uncertainty) -> Floats:
 
 def swelling(pieces: Sequence[MovingPiece], sure: Uncertainty) -> Floats:
     """How far sizes may move the corners of some pieces, mm along each vehicle axis: (3,)."""
-    most = np.zeros(3)
-    for piece in pieces:
-        if piece.swell is not None:
-            most = np.maximum(most, sure.spread(piece.swell).max(axis=0))
-    return most
+    swells = [piece.swell for piece in pieces if piece.swell is not None]
+    if not swells:
+        return np.zeros(3)
+    return np.asarray(sure.spread(np.concatenate(swells)).max(axis=0))
 
 
 def warp_mm(part: PlacedPart, sure: Uncertainty) -> dict[str, float]:
@@ -176,7 +175,7 @@ def warp_mm(part: PlacedPart, sure: Uncertainty) -> dict[str, float]:
     tried = {name: getattr(part.part, name) + step for name, step in zip(sizes, steps, strict=True)}
     found: dict[str, float] = {}
     moved = dataclasses.replace(part.part, **tried).pieces()
-    for piece, still in zip(moved, part.part.pieces(), strict=True):
+    for piece, still in zip(moved, part.pieces, strict=True):
         if piece.corners.ndim == 3:
             up, down = np.split(piece.corners - still.corners, 2)
             left = float((np.sqrt(((up + down) ** 2).sum(axis=-1)).max(axis=-1) / 2).sum())
@@ -195,7 +194,7 @@ def box_corners(ends: Floats) -> Floats:
     return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i, j, k in np.ndindex(2, 2, 2)])
 
 
-def _felt(part: PlacedPart, pieces: Sequence[MovingPiece]) -> NDArray[np.bool_]:
+def felt_by(part: PlacedPart, pieces: Sequence[MovingPiece]) -> NDArray[np.bool_]:
     """Which sources move a part at all, (s,)."""
     moved = np.zeros(part.placements[0].shift_gain.shape[1], dtype=bool)
     for one in part.placements:

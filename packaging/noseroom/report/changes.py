@@ -54,10 +54,14 @@ def _asked(state: str, a: str, b: str) -> str:
     return f"{a} and {b}, {state}"
 
 
+def _all(result: Result) -> tuple[Finding, ...]:
+    return (*result.findings, *result.service, *result.cooling)
+
+
 def _changed(before: Result, now: Result) -> Iterator[str]:
     """The findings that say something else, the worst first, then those that are gone."""
-    known = {one.id: one for one in (*before.findings, *before.service)}
-    for one in (*now.findings, *now.service):
+    known = {one.id: one for one in _all(before)}
+    for one in _all(now):
         other = known.pop(one.id, None)
         if other is None:
             yield f"{_SAID[one.verdict]} (before: not near): {one.note}"

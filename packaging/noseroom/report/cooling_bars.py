@@ -148,11 +148,10 @@ def amps_text(more: Span) -> str:
         return "amps not known"
     if more.low == 0.0 == more.high:
         return "no more amps"
-    ends = band(more)
     if more.low >= 0.0:
-        return f"{ends} A more"
+        return f"{band(more, 'A')} more"
     if more.high <= 0.0:
-        return f"{figure(-more.high)} to {figure(-more.low)} A less"
+        return f"{band(Span(-more.high, -more.middle, -more.low), 'A')} less"
     return f"{figure(-more.low)} A less to {figure(more.high)} A more"
 
 
@@ -213,7 +212,7 @@ def _draw_cell(
     canvas: Canvas, column: _Column, axis: Axis, state: StateView, middle: float, base: float
 ) -> None:
     span, limit = column.span(state), column.limit(state)
-    text = "A/C off" if span is None else band(span, 0, column.scale, column.beyond)
+    text = "A/C off" if span is None else band(span, "", 0, column.scale, column.beyond)
     canvas.group("band", f"{column.heading}, {state.state}: {text}")
     if limit is not None and math.isfinite(limit.low) and math.isfinite(limit.high):
         ends = axis.at(limit.low), axis.at(limit.high)

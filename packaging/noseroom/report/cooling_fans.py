@@ -108,8 +108,8 @@ def _label(one: _Seen) -> str:
 
 
 def _said(one: _Seen, state: str) -> str:
-    flow, rise = band(one.fan.flow, 2), band(one.fan.rise)
-    text = f"{one.way.label}, {state}: {flow} m³/s at {rise} Pa"
+    flow, rise = band(one.fan.flow, "m³/s", 2), band(one.fan.rise, "Pa")
+    text = f"{one.way.label}, {state}: {flow} at {rise}"
     beyond = one.fan.beyond
     if math.isfinite(beyond) and beyond > 0:
         text += f", outside its curve in {100 * beyond:.0f} % of the cars"

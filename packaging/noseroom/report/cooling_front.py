@@ -158,17 +158,17 @@ def fronts_svg(found: Cooling, title: str) -> str:
 
 def _small_text(way: Way, state: str) -> str:
     seen = way.view.state(state)
-    air = band(seen.air, 0, 100.0)
-    into = band(seen.into_c)
-    return f"{way.label}: {air} % of today's air, which comes at {into} °C"
+    air = band(seen.air, "%", 0, 100.0)
+    into = band(seen.into_c, "°C")
+    return f"{way.label}: {air} of today's air, which comes at {into}"
 
 
 # -- what is said ---------------------------------------------------------------------------
 
 
 def _zone_text(zone: ZoneView) -> str:
-    speed, inlet = directed(zone.speed, "m/s", 1), band(zone.inlet_c)
-    return f"{zone.name}: {speed}, air at {inlet} °C"
+    speed, inlet = directed(zone.speed, "m/s", 1), band(zone.inlet_c, "°C")
+    return f"{zone.name}: {speed}, air at {inlet}"
 
 
 def _leaks(state: StateView) -> list[str]:
@@ -180,8 +180,8 @@ def _leaks(state: StateView) -> list[str]:
             named, ahead = _WAYS[what]
             where = which.removeprefix("covered, ")
             found.append(f"{named.format(where)}: {directed(flow, 'g/s', 0, _GRAMS, ahead)}")
-    share = band(state.recirculated, 0, 100.0)
-    return [*found, f"{share} % of the air ahead of the cores has been in the engine bay before"]
+    share = band(state.recirculated, "%", 0, 100.0)
+    return [*found, f"{share} of the air ahead of the cores has been in the engine bay before"]
 
 
 _WAYS = {

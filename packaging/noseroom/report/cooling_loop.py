@@ -86,11 +86,11 @@ def loop_svg(found: Cooling, title: str) -> str | None:
 
 def _listed(way: Way) -> str:
     heads = [
-        f"{one.state} {band(one.head_bar, beyond='runs away')}"
+        f"{one.state} {band(one.head_bar, 'bar', beyond='runs away')}"
         for one in way.view.states
         if one.head_bar is not None
     ]
-    return f"{way.label}: {', '.join(heads)} bar"
+    return f"{way.label}: {', '.join(heads)}"
 
 
 def _absolute(gauge_bar: float, state: StateView) -> float:
@@ -180,7 +180,7 @@ def _draw_reach(canvas: Canvas, state: StateView, head: Span, up: Axis, x: float
     if math.isnan(head.low) or math.isinf(head.low):
         return
     low, high = (up.at(_absolute(min(end, 1e3), state)) for end in (head.low, head.high))
-    canvas.group("reach", f"{state.state}: head pressure {band(head)} bar")
+    canvas.group("reach", f"{state.state}: head pressure {band(head, 'bar')}")
     colour = _STATES[k % len(_STATES)]
     canvas.line(((x, low), (x, high)), stroke=colour, width=0.5)
     for y in (low, high):
@@ -232,7 +232,7 @@ def _draw_cut_out(canvas: Canvas, found: Cooling, up: Axis, x0: float, x1: float
 
 def _cut_out_tag(found: Cooling, up: Axis, x: float) -> Tag:
     ends = _cut_out(found, up)
-    text = f"cut-out: {band(found.base.states[0].cut_out_bar)} bar"
+    text = f"cut-out: {band(found.base.states[0].cut_out_bar, 'bar')}"
     place = None if ends is None else (x - 2.0, (ends[0] + ends[1]) / 2)
     return Tag(text, place, colour=_CUT, uncut=True)
 

@@ -36,8 +36,10 @@ def ways(found: Cooling) -> tuple[Way, ...]:
     return (*as_is, *(Way(str(k), one) for k, one in enumerate(found.options, start=1)))
 
 
-def band(found: Span, digits: int = 0, scale: float = 1.0, beyond: str = "beyond") -> str:
-    """The ends of a band, without a unit: "95 to 112", "28 and up", "not known".
+def band(
+    found: Span, unit: str = "", digits: int = 0, scale: float = 1.0, beyond: str = "beyond"
+) -> str:
+    """The ends of a band: "95 to 112 °C", "28 bar and up", "not known".
 
     beyond: what stands for a figure that is none at both ends.
     """
@@ -45,11 +47,12 @@ def band(found: Span, digits: int = 0, scale: float = 1.0, beyond: str = "beyond
         return "not known"
     if math.isinf(found.low):
         return beyond
+    unit = f" {unit}" if unit else ""
     low = figure(found.low * scale, digits)
     if math.isinf(found.high):
-        return f"{low} and up"
+        return f"{low}{unit} and up"
     high = figure(found.high * scale, digits)
-    return low if low == high else f"{low} to {high}"
+    return f"{low}{unit}" if low == high else f"{low} to {high}{unit}"
 
 
 def figure(value: float, digits: int = 0) -> str:
@@ -67,11 +70,11 @@ def directed(found: Span, unit: str, digits: int = 0, scale: float = 1.0, on: st
         return "not known"
     if found.high <= 0:
         turned = Span(-found.high, -found.middle, -found.low)
-        return f"{band(turned, digits, scale)} {unit} back"
+        return f"{band(turned, unit, digits, scale)} back"
     if found.low < 0:
         back, ahead = (figure(abs(end) * scale, digits) for end in (found.low, found.high))
         return f"{back} back to {ahead} {unit}{on or ' on'}"
-    return f"{band(found, digits, scale)} {unit}{on}"
+    return f"{band(found, unit, digits, scale)}{on}"
 
 
 def trouble(state: StateView) -> float:

@@ -13,6 +13,8 @@ STACK = "fan-stack"
 """How the name of a picture of a fan stack begins among the sheets."""
 BELTS = "belts"
 """The name of the picture of the belts."""
+AIR = "air"
+"""How the names of the pictures of air and heat begin."""
 _NS = f"{{{SVG_NAMESPACE}}}"
 
 
@@ -54,6 +56,11 @@ def belts(sheets: Mapping[str, str]) -> Html | None:
     )
 
 
+def air(sheets: Mapping[str, str]) -> list[Html]:
+    """The pictures of air and heat, for the section that they belong to."""
+    return [_drawing(view, text) for view, text in sheets.items() if view.startswith(AIR)]
+
+
 def _pictures(sheets: Mapping[str, str], name: str, title: str, said: str) -> Html | None:
     """A section of its own for the pictures whose names begin so."""
     views = [view for view in sheets if view.startswith(name)]
@@ -70,7 +77,7 @@ def _pictures(sheets: Mapping[str, str], name: str, title: str, said: str) -> Ht
 
 
 def _stands_apart(view: str) -> bool:
-    return view.startswith((STACK, BELTS))
+    return view.startswith((STACK, BELTS, AIR))
 
 
 def _drawing(view: str, text: str) -> Html:
@@ -107,9 +114,15 @@ def _drawing(view: str, text: str) -> Html:
             role="region",
             aria_label=f"Drawing: {title}. Scrolls both ways.",
         ),
-        class_="drawing stack" if _stands_apart(view) else "drawing",
+        class_=_class_of(view),
         id=f"drawing-{view}",
     )
+
+
+def _class_of(view: str) -> str:
+    if view.startswith(AIR):
+        return "drawing tall"
+    return "drawing stack" if _stands_apart(view) else "drawing"
 
 
 def embedded(text: str, view: str) -> Html:

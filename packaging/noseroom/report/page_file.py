@@ -14,11 +14,12 @@ from collections.abc import Mapping
 from functools import cache
 from html.parser import HTMLParser
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from noseroom.errors import GeometryError
 from noseroom.layout import Layout
 from noseroom.report import (
+    page_cooling,
     page_drawings,
     page_findings,
     page_make,
@@ -31,6 +32,9 @@ from noseroom.report.page_library import viewer_library
 from noseroom.report.page_scene import Bodies, scene, showable
 from noseroom.report.page_view import view_section
 from noseroom.report.result import Result
+
+if TYPE_CHECKING:
+    from noseroom.checks.cooling_records import Cooling
 
 DATA_ID = "nose-data"
 _STYLE = "page.css"
@@ -47,8 +51,17 @@ _SCRIPTS = (
 """In the order in which they are run, as one script."""
 
 
-def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, str]) -> str:
-    """The page as text. sheets: the drawings' SVG by view. The same input gives the same bytes."""
+def page(
+    result: Result,
+    layout: Layout,
+    bodies: Bodies,
+    sheets: Mapping[str, str],
+    cooling: Cooling | None = None,
+) -> str:
+    """The page as text. sheets: the drawings' SVG by view. The same input gives the same bytes.
+
+    cooling: all of air and heat, where the file asks for it.
+    """
     data = scene(result, layout, bodies)
     library = viewer_library()
     script = Html("\n".join(_asset(name) for name in _SCRIPTS))
@@ -57,10 +70,16 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
     drawn = {part["name"] for part in data["parts"]}
     shown = {one.id: showable(layout, one, drawn) for one in result.findings}
     stack, belts = page_drawings.fan_stacks(sheets), page_drawings.belts(sheets)
+    air = page_cooling.air_and_heat(result, cooling, sheets)
     body = tag(
         "body",
         tag("a", "Skip to the answers", href="#answers", class_="skip"),
-        _header(result, has_stack=stack is not None, has_belts=belts is not None),
+        _header(
+            result,
+            has_air=air is not None,
+            has_stack=stack is not None,
+            has_belts=belts is not None,
+        ),
         tag(
             "main",
             tag(
@@ -73,6 +92,7 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
             tag(
                 "div",
                 page_service.room_to_work(result),
+                air,
                 stack,
                 belts,
                 page_make.not_made(),
@@ -100,11 +120,12 @@ def page(result: Result, layout: Layout, bodies: Bodies, sheets: Mapping[str, st
     return f"<!DOCTYPE html>\n{tag('html', head, body, lang='en')}\n"
 
 
-def _header(result: Result, *, has_stack: bool, has_belts: bool) -> Html:
+def _header(result: Result, *, has_air: bool, has_stack: bool, has_belts: bool) -> Html:
     said, more = page_words.sentence(result.verdict)
     links = (
         ("answers", "Answers"),
         ("view", "3-D view"),
+        *([(page_cooling.IDENT, page_cooling.TITLE)] if has_air else []),
         *([(page_drawings.STACK, "Fan stack")] if has_stack else []),
         *([(page_drawings.BELTS, "Belts")] if has_belts else []),
         (page_make.IDENT, "To make"),

@@ -79,10 +79,11 @@ class Result:
     """The answer for one envelope file.
 
     findings: worst first. far_pairs: pairs that surely keep their rules and are far apart.
-    service: answers on working on the nose once it is together, worst first; they stand apart and
-    do not decide the verdict. left_out: parts not fitted, by name. made_with: versions that went
-    into it, so that a later run knows whether it still holds. input_sha256: of the envelope file's
-    bytes, and of the scans that it names where there are any.
+    service: answers on working on the nose once it is together, worst first; cooling: answers on
+    air and heat, which rest on bands. Both stand apart and do not decide the verdict. left_out:
+    parts not fitted, by name. made_with: versions that went into it, so that a later run knows
+    whether it still holds. input_sha256: of the envelope file's bytes, and of the scans that it
+    names where there are any.
     """
 
     schema: int
@@ -102,6 +103,7 @@ class Result:
     cautions: tuple[str, ...] = tuple(CAUTIONS)
     scans: tuple[ScanSummary, ...] = ()
     service: tuple[Finding, ...] = ()
+    cooling: tuple[Finding, ...] = ()
 
     def __str__(self) -> str:
         """What the terminal shows, plain, 80 columns wide."""

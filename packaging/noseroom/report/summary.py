@@ -34,7 +34,8 @@ def summed_up(
     """
     envelope, survey = layout.envelope, layout.survey
     service = tuple(one for one in findings if one.is_service)
-    findings = tuple(one for one in findings if not one.is_service)
+    cooling = tuple(one for one in findings if one.is_cooling)
+    findings = tuple(one for one in findings if not (one.is_service or one.is_cooling))
     used = [one for one in survey.sources if one.assumed]
     return Result(
         schema=SCHEMA_VERSION,
@@ -68,6 +69,7 @@ def summed_up(
         made_with=made_with,
         scans=tuple(_scan_summaries(layout)),
         service=service,
+        cooling=cooling,
     )
 
 

@@ -17,7 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from noseroom.checks import words
-from noseroom.findings import Finding, Rule, Verdict
+from noseroom.findings import COOLING, Finding, Rule, Verdict
 from noseroom.report import digest, service_room
 from noseroom.report.result import GUARANTEE, Result
 
@@ -49,6 +49,8 @@ _LEAST_WIDTH = 40
 _WIDE = 104
 """From this width on the table names each row's rule."""
 _MOST_FITS = 10
+_MOST_WAYS = 3
+"""So many changes of air and heat are told."""
 _LABEL = 12
 _FINEST_MM = 1.6
 """No figure is rounded by more."""
@@ -80,6 +82,7 @@ class _Page:
         self.remedies(result)
         self.table(result)
         self.service(result)
+        self.air_and_heat(result)
         self.assumptions(result)
         if where:
             self.console.print(self.safe(f"Files: {where}"), soft_wrap=True)
@@ -183,6 +186,19 @@ class _Page:
             )
             for line in one.more[:1]:
                 self.say(line, head=" ", indent=_LABEL)
+
+    def air_and_heat(self, result: Result) -> None:
+        found = {one.id: one for one in result.cooling}
+        first = found.pop(f"{COOLING}summary", None)
+        if first is None:
+            return
+        self.heading("Air and heat. It does not decide whether the nose fits.")
+        self.say(first.note)
+        for number, remedy in enumerate(first.remedies[:_MOST_WAYS], start=1):
+            self.say(remedy, head=f"{number:>3}.")
+        rest = len(found) + max(len(first.remedies) - _MOST_WAYS, 0)
+        if rest:
+            self.say(f"and {rest} more on air and heat in {_all_of(result)}", head="    ")
 
     def rows(self, shown: Sequence[Finding], unit: str) -> Table:
         table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)

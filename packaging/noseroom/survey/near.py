@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from noseroom.envelope.model import Sentence
 from noseroom.errors import SurveyError
@@ -22,6 +23,8 @@ from noseroom.survey.solution import (
 
 _SURELY = 1.02
 """A refuted assumption has to be beyond its range by this: the first order is not exact."""
+_SETTLED = 1e-7
+"""In standard deviations: the last step is this short. A full check takes a few more."""
 _NO_DEARER = 25.0
 """By how much chi² may rise when a figure changes a little: five standard deviations."""
 
@@ -41,9 +44,9 @@ def solve_near(
     refuted = _named(whole, near.refuted)
     dropped = _named(whole, near.dropped)
     network = without(whole, [*dropped, *refuted])
-    network.begin(near.adjustment.estimate)
+    network.begin(_foreseen(network, near))
     try:
-        adjustment = adjusted(network, near.cost + _NO_DEARER)
+        adjustment = adjusted(network, near.cost + _NO_DEARER, _SETTLED)
         network.begin(adjustment.estimate)
         whole.begin(adjustment.estimate)
         if adjustment.cost > near.cost + _NO_DEARER or not _as_it_was(
@@ -53,6 +56,18 @@ def solve_near(
     except SurveyError:
         return None
     return survey_of(network, adjustment, list(near.dropped), list(near.refuted))
+
+
+def _foreseen(network: Network, near: Survey) -> NDArray[np.float64]:
+    """Where the readings take the nose from where it was, to first order: a state (n,)."""
+    then, rows = near.adjustment, network.rows()
+    if [(row.station, row.key) for row in rows] != [
+        (row.station, row.key) for row in near.network.rows()
+    ]:
+        return then.estimate
+    read = np.array([row.value if row.sentence else 0.0 for row in rows])
+    was = np.array([row.value if row.sentence else 0.0 for row in near.network.rows()])
+    return np.asarray(then.estimate + then.gain @ (read - was))
 
 
 def _named(network: Network, sources: Sequence[Source]) -> list[Row]:

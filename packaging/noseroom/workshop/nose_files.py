@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from noseroom.errors import GeometryError
 from noseroom.findings import Finding
@@ -24,17 +25,24 @@ from noseroom.geometry.kernel import volume_mm3
 from noseroom.geometry.mesh import Body, body_from_shape
 from noseroom.layout import Layout, PlacedPart
 from noseroom.parts.shapes import joined
+from noseroom.report.cooling_bars import ranking_svg
+from noseroom.report.cooling_fans import fan_names, fan_svg
+from noseroom.report.cooling_front import front_svg, fronts_svg
+from noseroom.report.cooling_loop import loop_svg
 from noseroom.report.drawing import svg
 from noseroom.report.drive_svg import drive_svg
 from noseroom.report.drive_view import drive_view
 from noseroom.report.fan_stack import fan_stacks
 from noseroom.report.fan_stack_svg import fan_stack_svg
-from noseroom.report.page_drawings import BELTS, STACK
+from noseroom.report.page_drawings import AIR, BELTS, STACK
 from noseroom.report.page_file import check_page, page
 from noseroom.report.result import Result, WrittenFile
 from noseroom.report.view_sizes import View
 from noseroom.report.views import draw
 from noseroom.workshop.whole_folder import whole_folder
+
+if TYPE_CHECKING:
+    from noseroom.checks.cooling_records import Cooling
 
 Bodies = Mapping[tuple[str, str], Body]
 Progress = Callable[[int, int, str], None]
@@ -44,9 +52,16 @@ PAGE = "page.html"
 
 
 def write_nose(
-    result: Result, layout: Layout, bodies: Bodies, folder: Path, progress: Progress
+    result: Result,
+    layout: Layout,
+    bodies: Bodies,
+    folder: Path,
+    progress: Progress,
+    cooling: Cooling | None = None,
 ) -> Result:
     """Write everything into `folder` and return the result with the files named.
+
+    cooling: all of air and heat, for its pictures and the page, where the file asks for it.
 
     Files are made and read back in a folder beside it, which then takes its place in one move:
     what stood there before is untouched until all of the new is there.
@@ -55,7 +70,7 @@ def write_nose(
     does not come back as it should.
     """
     with whole_folder(folder) as fresh:
-        _write_all(result, layout, bodies, fresh, progress)
+        _write_all(result, layout, bodies, fresh, progress, cooling)
         names = sorted(p.relative_to(fresh).as_posix() for p in fresh.rglob("*") if p.is_file())
         files = tuple(WrittenFile(name, sha256(fresh / name)) for name in names)
         whole = replace(result, files=files)
@@ -74,7 +89,12 @@ def slug(name: str) -> str:
 
 
 def _write_all(
-    result: Result, layout: Layout, bodies: Bodies, fresh: Path, progress: Progress
+    result: Result,
+    layout: Layout,
+    bodies: Bodies,
+    fresh: Path,
+    progress: Progress,
+    cooling: Cooling | None,
 ) -> None:
     steps = 4 + len(layout.parts)
     progress(0, steps, "side and front views, fan stack, belts, page.html")
@@ -84,9 +104,12 @@ def _write_all(
     drive = drive_view(layout, result.findings)
     if drive is not None:
         sheets[BELTS] = drive_svg(drive)
+    sheets |= {} if cooling is None else air_sheets(cooling, result.title)
     for view, sheet in sheets.items():
         (fresh / f"{view}.svg").write_text(sheet, encoding="utf-8")
-    (fresh / PAGE).write_text(page(result, layout, bodies, sheets), encoding="utf-8", newline="\n")
+    (fresh / PAGE).write_text(
+        page(result, layout, bodies, sheets, cooling), encoding="utf-8", newline="\n"
+    )
     check_page((fresh / PAGE).read_text(encoding="utf-8"), result)
     progress(1, steps, "nose.step")
     assembly = layout.assembly()
@@ -112,6 +135,21 @@ def stack_sheets(layout: Layout, findings: Sequence[Finding]) -> dict[str, str]:
     if len(stacks) == 1:
         return {STACK: fan_stack_svg(stacks[0])}
     return {f"{STACK}-{unused(one.fan, used)}": fan_stack_svg(one) for one in stacks}
+
+
+def air_sheets(found: Cooling, title: str) -> dict[str, str]:
+    """The pictures of air and heat as SVG, by name: the ranking first, then why."""
+    loop, used = loop_svg(found, title), set[str]()
+    return {
+        f"{AIR}-ranking": ranking_svg(found, title),
+        f"{AIR}-front": front_svg(found, title),
+        f"{AIR}-options": fronts_svg(found, title),
+        **{
+            f"{AIR}-{unused(f'curve {name}', used)}": fan_svg(found, title, name)
+            for name in fan_names(found)
+        },
+        **({} if loop is None else {f"{AIR}-loop": loop}),
+    }
 
 
 def unused(name: str, used: set[str]) -> str:

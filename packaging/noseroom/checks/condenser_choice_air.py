@@ -1,0 +1,213 @@
+"""What air and heat come to in noses that are tried: the same draws, so that they are compared.
+
+A nose to try is a layout: its faces are looked at anew, so that headers, plates and what stands
+beside are where they would be. See `cooling` for the model and the cautions that stand beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from noseroom.checks.air_faces import Faces, faces_of
+from noseroom.checks.cooling_batch import Case, Solved, solved
+from noseroom.checks.cooling_car import Car
+from noseroom.checks.cooling_changes import Change, Front, front_of
+from noseroom.checks.cooling_draws import Draws
+from noseroom.checks.cooling_loads import loads_of
+from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
+from noseroom.checks.cooling_readings import predicted, weights_of
+from noseroom.checks.cooling_records import Span
+from noseroom.checks.cooling_stack import stack_of
+from noseroom.checks.cooling_states import Asked, asked_states, engine_rpm, reading_state, state_of
+from noseroom.layout import Layout
+from noseroom.physics import air
+from noseroom.physics.ranges import Floats
+
+__all__ = ["AS_READ", "TRIAL_DRAWS", "Judge", "Trials", "Tried", "TriedState", "trials_of"]
+
+TRIAL_DRAWS = 48
+"""As many as tell sizes apart that stand in the same car: what they share cancels out."""
+AS_READ = "as the file has it"
+_READ = "as it was read"
+_BAR = 1e5
+
+
+@dataclass(frozen=True, slots=True)
+class TriedState:
+    """A tried nose in one state. air: through the radiator over that of the nose as it is.
+
+    head_bar: gauge. boils, cut_out, short: shares of the draws, as `cooling_records.StateView`.
+    """
+
+    state: str
+    air: Span
+    coolant_c: Span
+    head_bar: Span
+    boils: float
+    cut_out: float
+    short: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A tried nose. margin, sound, better, amps: as `cooling_records.OptionView`.
+
+    worse: share of the draws in which the nose as it is does better; in the others both are alike,
+    or both are past all bounds. covered: share of the radiator's face that its condenser covers.
+    """
+
+    states: tuple[TriedState, ...]
+    margin: Span
+    sound: float
+    better: float
+    worse: float
+    amps: Span
+    covered: float
+
+    @property
+    def worst(self) -> TriedState:
+        """The state in which most goes wrong."""
+        return max(self.states, key=lambda one: np.nan_to_num([one.boils, one.cut_out]).max())
+
+    @property
+    def helps(self) -> bool:
+        """Whether it does better than the nose as it is more often than worse."""
+        return self.better > self.worse
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        """Smaller is better."""
+        return -self.sound, -self.margin.middle, -self.margin.high
+
+
+Judge = Callable[[Mapping[str, Layout]], Mapping[str, Tried]]
+"""From layouts by name to what they come to."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """A nose that is tried, with its draws."""
+
+    car: Car
+    front: Front
+    change: Change
+    running: bool
+
+    def case(self, asked: Asked, key: tuple[str, str]) -> Case:
+        """What is to be solved for one of its states."""
+        rpm = engine_rpm(self.car, asked, self.change)
+        stack, fans = stack_of(self.car, self.front, self.change, rpm, stands=asked.stands)
+        state = state_of(self.car, asked, self.change, fans, self.running)
+        return Case(key, stack, state, self.car.n)
+
+    def outcome(self, asked: Asked, answer: Solved) -> Outcome:
+        """What its answer means."""
+        return Outcome(asked, answer, loads_of(self.car, asked, self.front, self.running))
+
+
+class Trials:
+    """Tries noses that differ from one in what stands before and behind its radiator.
+
+    car: the nose as the file has it, with its draws.
+    """
+
+    def __init__(self, car: Car, base: Faces) -> None:
+        self.car, self.states = car, asked_states(car)
+        self.fitted = base.condenser is not None
+        as_read = _Way(car, front_of(base, Change()), Change(), self.fitted)
+        today = _Way(car, front_of(base, Change(today=True)), Change(today=True), running=False)
+        read_at = reading_state(car)
+        cases = [as_read.case(asked, (asked.name, AS_READ)) for asked in self.states]
+        if read_at is not None:
+            cases.append(today.case(read_at, (_READ, _READ)))
+        answers = dict(solved(cases))
+        self.base = {
+            asked.name: as_read.outcome(asked, answers[asked.name, AS_READ])
+            for asked in self.states
+        }
+        self.weights = np.ones(car.n)
+        if read_at is not None:
+            self.weights = self._by_readings(today, today.outcome(read_at, answers[_READ, _READ]))
+        self._base_way = as_read
+
+    def _by_readings(self, way: _Way, outcome: Outcome) -> Floats:
+        sweep, tank = self.car.prior("grille sweep"), self.car.prior("top tank")
+        each = predicted(outcome, way.front.grille_m2, sweep, tank)
+        known = {one.key for one in each}
+        taken = {key: one for key, one in self.car.entry.readings.items() if key in known}
+        return weights_of(each, taken)[0]
+
+    def __call__(self, layouts: Mapping[str, Layout]) -> Mapping[str, Tried]:
+        """What each comes to. A layout without a radiator is left out."""
+        ways = {}
+        for name, layout in layouts.items():
+            faces = faces_of(layout)
+            if faces is not None:
+                car = Car(layout, faces, self.car.known.draws, self.car.speeds)
+                ways[name] = _Way(
+                    car, front_of(faces, Change()), Change(), faces.condenser is not None
+                )
+        cases = [
+            way.case(asked, (asked.name, name))
+            for asked in self.states
+            for name, way in ways.items()
+        ]
+        answers = dict(solved(cases))
+        return {
+            name: self._tried(
+                way,
+                {
+                    asked.name: way.outcome(asked, answers[asked.name, name])
+                    for asked in self.states
+                },
+            )
+            for name, way in ways.items()
+        }
+
+    def as_read(self) -> Tried:
+        """The nose as the file has it, among those that are tried."""
+        return self._tried(self._base_way, self.base)
+
+    def _tried(self, way: _Way, outcomes: Mapping[str, Outcome]) -> Tried:
+        margin, before = (margin_of(list(one.values())) for one in (outcomes, self.base))
+        known = ~np.isnan(margin)
+        both = known & ~np.isnan(before)
+        first = self.states[0].name
+        more = outcomes[first].loads.amps - self.base[first].loads.amps
+        return Tried(
+            states=tuple(self._state(name, one) for name, one in outcomes.items()),
+            margin=span_of(margin, self.weights),
+            sound=share_of(margin > 0, known, self.weights),
+            better=share_of(margin > before, both, self.weights),
+            worse=share_of(margin < before, both, self.weights),
+            amps=span_of(more, self.weights),
+            covered=way.front.covered_share,
+        )
+
+    def _state(self, name: str, one: Outcome) -> TriedState:
+        weights, loads = self.weights, one.loads
+        ambient = one.asked.pressure_pa
+        with np.errstate(all="ignore"):
+            over = one.air_kg_s / self.base[name].air_kg_s
+        return TriedState(
+            state=name,
+            air=span_of(over, weights),
+            coolant_c=span_of(one.coolant_k, weights, air.ZERO_CELSIUS),
+            head_bar=span_of((one.head_pa - ambient) / _BAR, weights),
+            boils=share_of(one.coolant_k >= loads.boils_k, ~np.isnan(one.coolant_k), weights),
+            cut_out=share_of(one.head_pa >= loads.cut_out_pa, one.settled, weights),
+            short=share_of(loads.amps > loads.amps_there, np.ones_like(one.settled), weights),
+        )
+
+
+def trials_of(layout: Layout, *, draws: int = TRIAL_DRAWS, seed: int = 0) -> Trials | None:
+    """Trials in a nose; None for one without a radiator whose place is known.
+
+    draws: 1 for the usual figures alone. seed: as of `cooling.cooling_of_nose`, so that the cars
+    are the first of those.
+    """
+    faces = faces_of(layout)
+    return None if faces is None else Trials(Car(layout, faces, Draws(draws, seed)), faces)

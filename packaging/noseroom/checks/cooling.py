@@ -1,0 +1,328 @@
+"""What the stack does to the engine and the head pressure: today, with A/C, and with each change.
+
+Every figure that nobody measured is drawn from its band, the same draws for every way to have the
+nose, so that the ways are compared car by car. See `cooling_records.Cooling` for what comes out.
+Hot coolant scalds, and only certified people open a charged system.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from noseroom.checks.air_faces import faces_of
+from noseroom.checks.cooling_batch import Case, Solved, solved
+from noseroom.checks.cooling_car import Car
+from noseroom.checks.cooling_changes import Change, Front, front_of
+from noseroom.checks.cooling_draws import Draws
+from noseroom.checks.cooling_fans import CarFan
+from noseroom.checks.cooling_loads import loads_of
+from noseroom.checks.cooling_options import Option, options_of
+from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
+from noseroom.checks.cooling_readings import predicted, reading_views, weights_of
+from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Room
+from noseroom.checks.cooling_stack import stack_of
+from noseroom.checks.cooling_states import (
+    REFRIGERANT,
+    Asked,
+    asked_states,
+    engine_rpm,
+    reading_state,
+    state_of,
+)
+from noseroom.checks.cooling_views import state_view
+from noseroom.checks.cooling_words import cautions, in_words
+from noseroom.findings import Finding
+from noseroom.layout import Layout
+from noseroom.physics.ranges import Floats, without_repeats
+
+__all__ = ["DRAWS", "cooling_of_nose"]
+
+DRAWS = 256
+"""As many as a check takes: the ends of the bands are then known to a few per cent of them."""
+TODAY, WITH_AC = "today", "with A/C"
+_READ = "as it was read"
+_USUAL, _SYSTEM = "usual figures, ", "system of "
+_SPEEDS = (0.3, 0.6, 0.85, 1.0, 1.2, 1.5, 1.9)
+_MOST_DRIVERS = 6
+_FEWEST = 16
+"""Of fewer draws nobody can tell what their spread comes from."""
+
+Progress = Callable[[int, int, str], None]
+Points = tuple[tuple[float, float], ...]
+
+
+def cooling_of_nose(
+    layout: Layout,
+    *,
+    draws: int = DRAWS,
+    seed: int = 0,
+    findings: Sequence[Finding] = (),
+    progress: Progress | None = None,
+    options: bool = True,
+) -> Cooling | None:
+    """All of it for a nose; None for one without a radiator.
+
+    draws: how many cars that could be this one; 1 gives the usual figures alone, whose bands have
+    no width. findings: of the fit check, for what room is sure. progress: called with (done, of,
+    what). options: False for the nose as it is, with and without A/C, alone.
+    """
+    faces = faces_of(layout)
+    if faces is None:
+        return None
+    car = Car(layout, faces, Draws(draws, seed))
+    usual = Car(layout, faces, Draws(1), car.speeds)
+    return _Nose(car, usual, options_of(car, findings) if options else ()).cooling(progress)
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """A way to have the nose, with all that its states are made of."""
+
+    option: Option
+    front: Front
+    running: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _Made:
+    """A case with its fans."""
+
+    case: Case
+    fans: tuple[CarFan, ...]
+
+
+class _Nose:
+    """One nose, with its draws and once more with the usual figures."""
+
+    def __init__(self, car: Car, usual: Car, options: Sequence[Option]) -> None:
+        self.car, self.usual, self.n = car, usual, car.n
+        faces = car.faces
+        self.states = asked_states(self.car)
+        self.read_at = reading_state(self.car)
+        none = Room("no room")
+        today = _Way(
+            Option(TODAY, "as the car is, no A/C", Change(today=True), none),
+            front_of(faces, Change(today=True)),
+            running=False,
+        )
+        self.fitted = faces.condenser is not None
+        self.ways = {TODAY: today}
+        if self.fitted:
+            base = Option(WITH_AC, "as the file has it", Change(), none)
+            self.ways[WITH_AC] = _Way(base, front_of(faces, Change()), running=True)
+        for one in options:
+            change = one.change if self.fitted else replace(one.change, today=True)
+            self.ways[one.name] = _Way(
+                replace(one, change=change), front_of(faces, change), self.fitted
+            )
+
+    def _made(self, car: Car, way: _Way, asked: Asked, key: tuple[str, str]) -> _Made:
+        change = way.option.change
+        rpm = engine_rpm(car, asked, change)
+        stack, fans = stack_of(car, way.front, change, rpm, stands=asked.stands)
+        state = state_of(car, asked, change, fans, way.running)
+        return _Made(Case(key, stack, state, car.n), fans)
+
+    def cooling(self, progress: Progress | None) -> Cooling:
+        """Solve all, then tell."""
+        made: dict[tuple[str, str], _Made] = {}
+        usual: dict[tuple[str, str], _Made] = {}
+        for asked in self.states:
+            for name, way in self.ways.items():
+                key = asked.name, name
+                made[key] = self._made(self.car, way, asked, key)
+                usual[key] = self._made(self.usual, way, asked, key)
+        read_at = self.read_at or self.states[0]
+        key = _READ, TODAY
+        made[key] = self._made(self.car, self.ways[TODAY], read_at, key)
+        answers = self._solved([one.case for one in made.values()], usual, progress)
+        nominal = {key: answers[f"{_USUAL}{key[0]}", key[1]] for key in usual}
+        systems = self._systems(answers)
+        outcomes = {
+            (asked.name, name): Outcome(
+                asked,
+                answers[asked.name, name],
+                loads_of(self.car, asked, way.front, way.running),
+            )
+            for asked in self.states
+            for name, way in self.ways.items()
+        }
+        weights, views = self._read(answers[key], read_at, outcomes)
+        ways = {
+            name: self._view(name, outcomes, weights, made, usual, nominal, systems)
+            for name in self.ways
+        }
+        remarks = without_repeats(one for each in answers.values() for one in each.answer.remarks)
+        return self._told(ways, outcomes, weights, views, tuple(str(one) for one in remarks))
+
+    def _solved(
+        self,
+        cases: Sequence[Case],
+        usual: Mapping[tuple[str, str], _Made],
+        progress: Progress | None,
+    ) -> Mapping[tuple[str, str], Solved]:
+        """All cases, the usual figures, and those again with other speeds of each fan."""
+        more = [
+            replace(made.case, key=(f"{_USUAL}{state}", name))
+            for (state, name), made in usual.items()
+        ]
+        more += [
+            _turned(made.case, fan.stack.name, f"{_SYSTEM}{fan.stack.name}|{state}", name)
+            for (state, name), made in usual.items()
+            for fan in made.fans
+        ]
+        found: dict[tuple[str, str], Solved] = {}
+        for key, one in solved([*cases, *more]):
+            found[key] = one
+            if progress is not None:
+                progress(len(found), len(cases) + len(more), f"air and heat: {key[1]}")
+        return found
+
+    def _systems(
+        self, answers: Mapping[tuple[str, str], Solved]
+    ) -> dict[tuple[str, str], dict[str, Points]]:
+        """What the rest of the nose asks of each fan, from faster and slower fans in its place."""
+        found: dict[tuple[str, str], dict[str, Points]] = {}
+        for (what, name), one in answers.items():
+            if not what.startswith(_SYSTEM):
+                continue
+            fan, _, state = what.removeprefix(_SYSTEM).partition("|")
+            at = one.answer.fans[fan]
+            points = sorted(
+                (float(q), float(p))
+                for q, p in zip(at.flow, at.rise, strict=True)
+                if np.isfinite(q) and np.isfinite(p)
+            )
+            found.setdefault((state, name), {})[fan] = tuple(points)
+        return found
+
+    # -- readings ---------------------------------------------------------------------------
+
+    def _read(
+        self, answer: Solved, asked: Asked, outcomes: Mapping[tuple[str, str], Outcome]
+    ) -> tuple[Floats, tuple[ReadingView, ...]]:
+        """Weights by what was read, and what each reading does."""
+        way = self.ways[TODAY]
+        shown = Outcome(asked, answer, loads_of(self.car, asked, way.front, running=False))
+        sweep, tank = self.car.prior("grille sweep"), self.car.prior("top tank")
+        each = predicted(shown, way.front.grille_m2, sweep, tank)
+        readings = {
+            key: figure
+            for key, figure in self.car.entry.readings.items()
+            if key in {one.key for one in each}
+        }
+        weights, agrees = weights_of(each, readings)
+        base = outcomes[self.states[0].name, WITH_AC if self.fitted else TODAY]
+        head = base.head_margin if self.fitted else base.coolant_margin
+        return weights, reading_views(each, readings, weights, agrees, base.coolant_margin, head)
+
+    # -- telling ----------------------------------------------------------------------------
+
+    def _view(
+        self,
+        name: str,
+        outcomes: Mapping[tuple[str, str], Outcome],
+        weights: Floats,
+        made: Mapping[tuple[str, str], _Made],
+        usual: Mapping[tuple[str, str], _Made],
+        nominal: Mapping[tuple[str, str], Solved],
+        systems: Mapping[tuple[str, str], Mapping[str, Points]],
+    ) -> OptionView:
+        way, base = self.ways[name], WITH_AC if self.fitted else TODAY
+        refrigerant = self.car.entry.words.get("refrigerant", REFRIGERANT)
+        states = []
+        for asked in self.states:
+            key = asked.name, name
+            given = usual[key].case.state.speeds
+            states.append(
+                state_view(
+                    outcomes[key],
+                    outcomes[asked.name, TODAY],
+                    weights,
+                    way.front,
+                    usual[key].fans,
+                    nominal[key].answer,
+                    {fan: float(np.ravel(speed)[0]) for fan, speed in given.items()},
+                    systems.get(key, {}),
+                    refrigerant,
+                )
+            )
+        own = [outcomes[asked.name, name] for asked in self.states]
+        margin, other = (
+            margin_of([outcomes[asked.name, one] for asked in self.states]) for one in (name, base)
+        )
+        known = ~np.isnan(margin)
+        more = own[0].loads.amps - outcomes[self.states[0].name, base].loads.amps
+        return OptionView(
+            name=name,
+            text=way.option.text,
+            states=tuple(states),
+            margin=span_of(margin, weights),
+            sound=share_of(margin > 0, known, weights),
+            better=share_of(margin > other, known & ~np.isnan(other), weights),
+            amps=span_of(more, weights),
+            room=way.option.room,
+            by_file=way.option.by_file,
+        )
+
+    def _told(
+        self,
+        ways: Mapping[str, OptionView],
+        outcomes: Mapping[tuple[str, str], Outcome],
+        weights: Floats,
+        readings: tuple[ReadingView, ...],
+        remarks: tuple[str, ...],
+    ) -> Cooling:
+        options = [one for name, one in ways.items() if name not in (TODAY, WITH_AC)]
+        options.sort(key=lambda one: (-one.sound, -one.margin.middle, one.name))
+        base = WITH_AC if self.fitted else TODAY
+        margin = margin_of([outcomes[asked.name, base] for asked in self.states])
+        entry, faces = self.car.layout.envelope.cooling, self.car.faces
+        found = Cooling(
+            draws=self.n,
+            words="",
+            radiator=faces.radiator.name,
+            condenser="" if faces.condenser is None else faces.condenser.name,
+            today=ways[TODAY],
+            with_ac=ways.get(WITH_AC),
+            options=tuple(options),
+            readings=readings,
+            drivers=self._drivers(margin, weights),
+            assumed=dict(sorted(self.car.assumed.items())),
+            remarks=remarks,
+            cautions=cautions(self.car.entry.words.get("refrigerant", REFRIGERANT)),
+            line=0 if entry is None else entry.line,
+        )
+        return replace(found, words=in_words(found, self.car.layout.envelope.unit))
+
+    def _drivers(self, margin: Floats, weights: Floats) -> tuple[tuple[str, float], ...]:
+        """What the margin's spread comes from: squared rank correlation with each band."""
+        known = ~np.isnan(margin) & (weights > 0)
+        if self.n < _FEWEST or known.sum() < _FEWEST:
+            return ()
+        ranked, w = _ranks(margin[known]), weights[known]
+        found = []
+        for name, column in self.car.known.draws.columns.items():
+            if name in self.car.assumed:
+                both = np.cov(_ranks(column[known]), ranked, aweights=w)
+                spread = both[0, 0] * both[1, 1]
+                found.append((name, float(both[0, 1] ** 2 / spread) if spread > 0 else 0.0))
+        found.sort(key=lambda one: (-one[1], one[0]))
+        return tuple(found[:_MOST_DRIVERS])
+
+
+def _turned(case: Case, fan: str, state: str, name: str) -> Case:
+    """A case with one fan at several speeds as its draws, A/C off: only the air is asked for."""
+    speeds = {**case.state.speeds}
+    speeds[fan] = np.asarray(speeds[fan]) * np.array(_SPEEDS)
+    turned = replace(case.state, speeds=speeds, compression=None)
+    return Case((state, name), case.stack, turned, len(_SPEEDS))
+
+
+def _ranks(values: Floats) -> Floats:
+    from scipy.stats import rankdata
+
+    return np.asarray(rankdata(values))

@@ -1,0 +1,148 @@
+"""Readings that a builder takes: what they say of the car, and how much they narrow its bands."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+
+from cooling_noses import FAN, KNOWN, nose
+from noseroom.checks.cooling import cooling_of_nose
+from noseroom.checks.cooling_findings import cooling_findings
+from noseroom.checks.cooling_readings import (
+    HOW,
+    Predicted,
+    reading_views,
+    speaking,
+    weights_of,
+)
+from noseroom.checks.cooling_records import Cooling
+from noseroom.envelope.cooling_records import Figure
+
+_N = 20_000
+_X = np.random.default_rng(5).normal(10.0, 2.0, _N)
+_NOISE = np.random.default_rng(6).normal(0.0, 1.0, _N)
+
+
+def shown(key: str, values: np.ndarray, off: float = 1.0) -> Predicted:
+    return Predicted(key, values, np.full(len(values), off))
+
+
+def figure(value: float, half: float) -> Figure:
+    return Figure(value, half, f"{value} ± {half}", 1)
+
+
+# -- by closed forms ----------------------------------------------------------------------------
+
+
+def test_weights_are_those_of_a_normal_update() -> None:
+    """Of a normal prior N(10, 2²) a reading of 12 with deviation 1 makes N(11.6, 0.8).
+
+    The product of two normal densities; the deviation of what is even over ± h is h / √3 (JCGM
+    100:2008, 4.3.7).
+    """
+    half = math.sqrt(3.0)
+    weights, agrees = weights_of([shown("coolant", _X)], {"coolant": figure(12.0, half)})
+    mean = float((weights * _X).sum() / weights.sum())
+    variance = float((weights * (_X - mean) ** 2).sum() / weights.sum())
+    assert agrees == {"coolant": True}
+    assert mean == pytest.approx(11.6, abs=0.03)
+    assert variance == pytest.approx(0.8, abs=0.04)
+
+
+def test_how_many_draws_still_speak() -> None:
+    """(Σw)² / Σw²: all of n for even weights, one for one weight; 3 and 1 make 16 / 10."""
+    assert speaking(np.ones(7)) == pytest.approx(7.0)
+    assert speaking(np.array([0.0, 5.0, 0.0])) == pytest.approx(1.0)
+    assert speaking(np.array([3.0, 1.0])) == pytest.approx(1.6)
+    assert speaking(np.zeros(3)) == 0.0
+
+
+def test_narrowing_is_that_of_a_normal_update() -> None:
+    """Of y = x + noise of deviation 1 the spread with x within 1 is √(0.8 + 1) of √(4 + 1)."""
+    y = _X + _NOISE
+    each = [shown("coolant", _X)]
+    readings = {"coolant": figure(10.0, math.sqrt(3.0))}
+    weights, agrees = weights_of(each, readings)
+    (view,) = reading_views(each, readings, weights, agrees, y, y)
+    assert view.narrows_coolant == pytest.approx(math.sqrt(1.8 / 5.0), rel=0.05)
+
+
+def test_what_a_reading_would_narrow_before_it_is_taken() -> None:
+    """The same, whatever the reading will be: a normal update's spread does not depend on it."""
+    y = _X + _NOISE
+    each = [shown("coolant", _X, off=math.sqrt(3.0)), shown("grille air", _NOISE * 0 + 1.0)]
+    coolant, grille = reading_views(each, {}, np.ones(_N), {}, y, y)
+    assert coolant.narrows_coolant == pytest.approx(math.sqrt(1.8 / 5.0), rel=0.1)
+    # A reading that is the same for all cars says nothing.
+    assert grille.narrows_coolant == pytest.approx(1.0, abs=1e-9)
+
+
+def test_a_reading_that_no_such_car_shows_is_left_out() -> None:
+    readings = {"coolant": figure(60.0, 1.0)}
+    weights, agrees = weights_of([shown("coolant", _X)], readings)
+    assert agrees == {"coolant": False}
+    assert np.array_equal(weights, np.ones(_N))
+
+
+def test_cars_that_boil_over_do_not_show_a_mild_reading() -> None:
+    values = np.array([90.0, np.inf, np.nan])
+    found = shown("coolant", values).likelihood(90.0, 2.0)
+    assert found == pytest.approx([1.0, 0.0, 0.0])
+
+
+# -- whole noses --------------------------------------------------------------------------------
+
+
+@cache
+def answer(readings: str = "", draws: int = 160) -> Cooling:
+    text = KNOWN + (f"  readings: {{{readings}}}\n" if readings else "")
+    found = cooling_of_nose(nose(FAN, text), draws=draws, options=False)
+    assert found is not None
+    return found
+
+
+def test_readings_narrow_the_bands_of_the_same_day() -> None:
+    plain = answer().today.state("hot idle").coolant_c
+    read = answer("outside: 38 C, coolant: 100 ± 3 C").today.state("hot idle").coolant_c
+    assert read.high - read.low < 0.5 * (plain.high - plain.low)
+    assert read.low - 4.0 < 100.0 < read.high + 4.0
+
+
+def test_less_air_than_usual_makes_a_warmer_car() -> None:
+    """Common practice: the less air, the hotter."""
+    views = {one.key: one for one in answer().readings}
+    low, high = views["grille air"].expected.low, views["grille air"].expected.high
+    less = answer(f"outside: 38 C, grille air: {low:.2f} ± 0.06 m/s")
+    more = answer(f"outside: 38 C, grille air: {high:.2f} ± 0.06 m/s")
+    assert (
+        less.today.state("hot idle").coolant_c.middle
+        > more.today.state("hot idle").coolant_c.middle
+    )
+
+
+def test_the_next_reading_is_the_one_that_narrows_most() -> None:
+    found = answer()
+    assert found.next_reading is not None
+    total = {one.key: one.narrows_coolant + one.narrows_head for one in found.readings}
+    assert found.next_reading.key == min(total, key=lambda key: total[key])
+    taken = answer("outside: 38 C, coolant: 100 ± 3 C")
+    assert taken.next_reading is not None
+    assert taken.next_reading.key == "grille air"
+
+
+def test_how_to_take_a_reading_says_how_to_stay_safe() -> None:
+    assert "clear of the fan" in HOW["grille air"]
+    assert "long handle" in HOW["grille air"]
+    assert "Never open a hot cap" in HOW["coolant"]
+    for one in answer().readings:
+        assert one.how == HOW[one.key]
+
+
+def test_an_odd_reading_is_a_finding() -> None:
+    found = {one.id: one for one in cooling_findings(answer("outside: 20 C, grille air: 9 m/s"))}
+    odd = found["cooling: reading: grille air"]
+    assert "left out" in odd.note
+    assert odd.is_choice
