@@ -222,11 +222,9 @@ def test_a_belt_that_two_things_are_in_the_way_of_keeps_clear_of_both() -> None:
     rods = rod("rod", 120, "0 above"), rod("second rod", 130, "160 below")
     left = []
     for more in (*rods, "".join(rods)):
-        layout = nose(more=more)
-        found = find_places(Pairs(layout), Rules(layout.envelope), layout.parts["compressor"], None)
-        assert found is not None
+        found = places_of(nose(more=more))
         left.append(found.allowed)
-        assert any(key[0] == "drive belt" and key[1] for key, count in found.struck.items() if count)
+        assert any(belt == "drive belt" and by for (belt, by), n in found.struck.items() if n)
     one, other, both = left
     np.testing.assert_array_equal(both, one & other)
     assert both.sum() < min(one.sum(), other.sum())

@@ -154,5 +154,6 @@ def test_the_finding_says_which_and_by_what_guide() -> None:
     assert finding.is_choice
     assert finding.verdict is Verdict.FITS
     assert "The guide asks for 10 to 18 m/s" in finding.note
+    assert "without a sag" in finding.note
     assert "Only certified people" in finding.note
     assert finding.remedies == ("take #8 hose, of 10.3 mm bore",)

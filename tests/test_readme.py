@@ -163,6 +163,13 @@ tensioner pulley: {is: idler pulley, carried by: engine, diameter: 3}
     assert nose.shop.spacers_mm == pytest.approx((25.4, 38.1, 50.8, 63.5))
 
 
+def test_air_and_heat_is_read_as_shown() -> None:
+    whole, *_, cooling, _ = [text for language, text in BLOCKS if language == "yaml"]
+    nose = read_text(whole + cooling, KINDS, rule_keys=clearance_rules())
+    assert nose.cooling is not None
+    assert nose.cooling.words["refrigerant"] == "R-134a"
+
+
 def test_the_shop_is_read_as_shown() -> None:
     whole, *_, shop = [text for language, text in BLOCKS if language == "yaml"]
     nose = read_text(whole + shop, KINDS, rule_keys=clearance_rules())

@@ -93,6 +93,15 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_files_from(bench)
     bench.set_defaults(run=_workshop)
+    buying = commands.add_parser(
+        "choices",
+        help="what to buy for the A/C: condenser, fan, hoses, refrigerant, wires; writes nothing",
+        epilog="exit status: 0 said, 1 the file does not ask for air and heat (cooling), 2 the "
+        "file cannot be used",
+    )
+    buying.add_argument("file", type=Path, help="the envelope file")
+    _add_files_from(buying)
+    buying.set_defaults(run=_choices)
     kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
     kinds.add_argument("kind", nargs="*", help="a kind, such as water pump")
     kinds.set_defaults(run=_kinds)
@@ -204,6 +213,27 @@ def _workshop(options: argparse.Namespace) -> int:
     for line in (*bench.remarks, *bench.refused):
         _line(line)
     return SOME_REFUSED if bench.refused else 0
+
+
+def _choices(options: argparse.Namespace) -> int:
+    from noseroom.findings import COOLING
+    from noseroom.pipeline import choices
+    from noseroom.report.progress import showing_progress
+
+    with showing_progress() as say:
+        found = choices(options.file, progress=say, files_from=options.files_from, remark=_remark)
+    if not found:
+        _line(
+            "Nothing to choose: write cooling: into the file, and where the radiator is, to be "
+            "told what to buy."
+        )
+        return NOTHING_TO_MAKE
+    for one in found:
+        title = one.id.removeprefix(COOLING)
+        _line(f"{title[:1].upper()}{title[1:]} ({one.verdict.value}). {one.note}")
+        for number, remedy in enumerate(one.remedies, start=1):
+            _line(f"  {number}. {remedy}")
+    return 0
 
 
 def _kinds(options: argparse.Namespace) -> int:

@@ -154,6 +154,32 @@ def make(
     return bench
 
 
+def choices(
+    path: str | Path,
+    *,
+    progress: Progress | None = None,
+    files_from: Sequence[str | Path] = (),
+    remark: Callable[[str], None] = warnings.warn,
+) -> tuple[Finding, ...]:
+    """What to buy for the A/C: condenser and fan by size, hoses, refrigerant, wires and fuses.
+
+    Every size that is sold is put into the nose and tried there. Nothing is written, and there is
+    nothing to say of a file that does not ask for air and heat with `cooling`.
+
+    Raises EnvelopeError for a file that cannot be used.
+    """
+    say = progress or _silent
+    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
+    nose = session.nose(session.read(), say)
+    from noseroom.checks.condenser_choice_all import check_choices
+    from noseroom.checks.pairs import Pairs
+    from noseroom.checks.rules import Rules
+
+    with one_thread():
+        pairs = Pairs(nose.layout, memo=session.memo)
+        return check_choices(pairs, Rules(nose.layout.envelope), say)[1]
+
+
 @dataclass(frozen=True, eq=False)
 class Asked:
     """An envelope as it was read, with the files that it names, and the digest of it all."""
@@ -194,6 +220,11 @@ class Session:
         self._memo = Memo(shelf)
         self._last: Nose | None = None
         self._checked: Checked | None = None
+
+    @property
+    def memo(self) -> Memo:
+        """What is remembered from one check to the next."""
+        return self._memo
 
     @property
     def made(self) -> int:

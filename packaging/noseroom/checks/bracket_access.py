@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from noseroom.checks import words
 from noseroom.checks.access import Access, Bolt, Reach, sources
 from noseroom.checks.bracket_bolts import Bolted
-from noseroom.checks.bracket_forms import Candidate
+from noseroom.checks.bracket_job import Candidate
 from noseroom.checks.bracket_placed import placed_bracket
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules

@@ -29,9 +29,9 @@ _READ_MM = 0.15
 """A hole that is read this much too small still lets its bolt through."""
 _INSERT_MM = 12.0
 """How far a bolt goes into a rivet nut, common practice: small ones are 13 to 16 mm long."""
-INSERT_HOLE_MM = {"1/4": 9.92, "5/16": 13.49, "M6": 9.0, "M8": 11.0}
-"""Drills for rivet nuts, mm, from memory: 25/64 and 17/32 in; 9 and 11 mm."""
-_COARSE = {"in": ("1/4-20", "5/16-18", "3/8-16", "7/16-14", "1/2-13")}
+INSERT_HOLE_MM = {"10": 7.54, "1/4": 9.92, "5/16": 13.49, "M5": 7.0, "M6": 9.0, "M8": 11.0}
+"""Drills for rivet nuts, mm, from memory: 19/64, 25/64 and 17/32 in; 7, 9 and 11 mm."""
+_COARSE = {"in": ("10-24", "1/4-20", "5/16-18", "3/8-16", "7/16-14", "1/2-13")}
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.checks.bracket_bolts import Fastener
+from noseroom.checks.bracket_job import (
+    ANGLE,
+    HAT,
+    JOGGLE,
+    OFFSET,
+    STRAP,
+    TWO_PIECE,
+    Candidate,
+    Job,
+    unit_way,
+)
 from noseroom.checks.bracket_shape import (
     Flat,
     Opening,
@@ -25,18 +34,9 @@ from noseroom.checks.bracket_shape import (
     fold_line,
     made_blank,
 )
-from noseroom.checks.bracket_sites import FreeHole, RailFace, TabSite
-from noseroom.checks.bracket_slots import TakeUp
-from noseroom.geometry.sheet import Blank
+from noseroom.checks.bracket_sites import FreeHole
 
 Floats = NDArray[np.float64]
-
-STRAP, ANGLE, OFFSET, JOGGLE, HAT = "flat strap", "L bracket", "Z bracket", "joggled strap", "hat"
-TWO_PIECE = "two-piece bracket"
-OPEN_SLOT = " with an open slot"
-
-FORMS = (STRAP, ANGLE, OFFSET, JOGGLE, HAT, TWO_PIECE)
-"""In the order in which they are spoken of."""
 
 WEB_DEG = (90.0, 75.0, 60.0, 50.0, 45.0, 35.0, 30.0, 25.0, 20.0, 15.0, 10.0, 7.0, 5.0)
 """Angles of a web out of its feet: common practice, and shallow ones for what is nearly flush."""
@@ -45,152 +45,9 @@ JOGGLE_DEG = 45.0
 _STRAIGHT_DEG = 0.05
 _FLUSH_MM = 0.05
 _LEAST_ANGLE_DEG = 25.0
-_CLEAR_MM = 0.5
+_FACING = 0.8
+_STEEPEST = math.radians(160.0)
 HAT_DEG = (90.0, 60.0, 45.0)
-
-
-@dataclass(frozen=True, eq=False)
-class Job:
-    """One tab against one face: what every form is made from.
-
-    side: of the tab, 1 or -1. upside: 1 where the sheet's underside lies on the tab, -1 where its
-    upper side does. rail_at: (3,) mm, the hole in the face. standoff_mm: of a rubber mount on the
-    tab. wider_mm: by which the strip is wider than bolts ask for. fork: whether
-    it slips under a bolt that is there.
-    """
-
-    site: TabSite
-    face: RailFace
-    side: int
-    upside: int
-    sheet: Sheet
-    bolt: Fastener
-    rail_bolt: Fastener
-    take: TakeUp
-    standoff_mm: float = 0.0
-    wider_mm: float = 0.0
-    fork: bool = False
-
-    @property
-    def tab_plane(self) -> Plane:
-        """Where the underside of the flat on the tab lies."""
-        seat = self.site.face(self.side).lifted(self.standoff_mm)
-        if self.upside > 0:
-            return seat
-        return Plane(seat.point + self.sheet.thickness_mm * seat.up, -seat.up)
-
-    @property
-    def tab_at(self) -> Floats:
-        """The tab's hole on that plane, (3,)."""
-        return self.tab_plane.point
-
-    def tab_opening(self) -> Opening:
-        """The hole or slot over the tab's hole."""
-        return _opening(self.tab_at, self.bolt.hole.normal_mm, self.take, "tab slot")
-
-    def rail_opening(self, at: Floats) -> Opening:
-        """The hole or slot over the face's hole."""
-        if self.fork:
-            return Opening(at, self.rail_bolt.hole.normal_mm, is_open=True)
-        return _opening(at, self.rail_bolt.hole.normal_mm, self.take, "rail slot")
-
-    def between(self, at: Floats, along: Floats) -> Opening:
-        """The slot along a way (3,) in a leg of a two-piece bracket, round a point."""
-        diameter = self.bolt.hole.normal_mm
-        for one in self.take.takes:
-            if one.kind == "leg slot" and abs(float(one.along @ along)) > 0.9 and one.travel_mm > 0:
-                return Opening(at, diameter, one.travel_mm, along)
-        return Opening(at, diameter)
-
-    def keep_mm(self, bolt: Fastener, opening: Opening, way: Floats) -> Any:
-        """From an opening's middle to where a bend may begin, along unit ways (..., 3)."""
-        run: Any = np.zeros(way.shape[:-1])
-        if opening.along is not None:
-            run = np.abs(way @ opening.along) * opening.travel_mm / 2.0
-        from_edge = bolt.hole.normal_mm / 2.0 + 3.0 * self.sheet.thickness_mm
-        if opening.is_open:
-            # Where the slot opens, the leg that a brake holds ends at its bottom.
-            leg = 4.0 * self.sheet.thickness_mm + self.sheet.inside_mm
-            from_edge = max(from_edge, bolt.hole.normal_mm / 2.0 + leg)
-        return run + max(from_edge, bolt.metal_mm) + _CLEAR_MM
-
-    @property
-    def width_mm(self) -> float:
-        """Of the strip between the feet."""
-        return 2.0 * min(self.bolt.metal_mm, self.rail_bolt.metal_mm) + self.wider_mm
-
-    def rail_flat(self, at: Floats, way: Floats, parent: int = -1) -> Flat:
-        """The flat on the face with its hole at a point (3,). way: (3,) unit, to its bend."""
-        aside = self.wider_mm / 2.0 * crossed(self.face.plane.up, way)
-        return Flat(
-            self.face.plane,
-            parent,
-            (self.rail_opening(at),),
-            self.rail_bolt.metal_mm,
-            aside=aside if self.wider_mm > 0 else None,
-        )
-
-
-def _opening(at: Floats, diameter_mm: float, take: TakeUp, kind: str) -> Opening:
-    slot = take.slot(kind)
-    if slot is None:
-        return Opening(at, diameter_mm)
-    return Opening(at, diameter_mm, slot.travel_mm, slot.along)
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """A bracket that can be bent, and what was chosen for it.
-
-    home: (4, 4), its first flat's frame to the car's. rail_at: (3,), the middle of the hole in the
-    face, or of each foot. more: a second piece, with where it stands; joint: (3,), where the two
-    are bolted together.
-    """
-
-    form: str
-    job: Job
-    blank: Blank
-    home: Floats
-    rail_at: tuple[Floats, ...]
-    web_deg: float = 0.0
-    hole: FreeHole | None = None
-    more: tuple[tuple[Blank, Floats], ...] = ()
-    joint: Floats | None = None
-
-    @property
-    def blanks(self) -> tuple[tuple[Blank, Floats], ...]:
-        """Every piece with where it stands."""
-        return ((self.blank, self.home), *self.more)
-
-    @property
-    def tab_flat(self) -> int:
-        """The number of the flat that lies on the tab, in the last piece."""
-        if self.form == HAT or self.more:
-            return 0
-        return len(self.blanks[-1][0].flanges) - 1
-
-    @property
-    def leg_up(self) -> Floats:
-        """Out of the joint of two pieces, (3,) unit, away from the tab."""
-        up = self.job.face.plane.up
-        run = self.rail_at[0] - self.job.tab_at
-        return _unit(run - (run @ up) * up)
-
-    @property
-    def bend_count(self) -> int:
-        """Over all pieces."""
-        return sum(len(blank.bends) for blank, _ in self.blanks)
-
-
-@dataclass(frozen=True)
-class Fell:
-    """Why a form falls: the rule, by how much (mm), and what would do."""
-
-    form: str
-    rule: str
-    text: str
-    short_mm: float = 0.0
-    would_do: str = ""
 
 
 def straps(job: Job, at: Floats, hole: FreeHole | None) -> Candidate:
@@ -212,19 +69,15 @@ def straps(job: Job, at: Floats, hole: FreeHole | None) -> Candidate:
             abs(high),
         )
     opening = job.tab_opening()
-    way = _unit(job.tab_at - at)
+    way = unit_way(job.tab_at - at)
     aside = job.wider_mm / 2.0 * crossed(plane.up, way) if job.wider_mm > 0 else None
     flat = Flat(plane, -1, (job.rail_opening(at), opening), _metal(job), aside=aside)
     blank, home = made_blank([flat], job.sheet)
     return Candidate(STRAP, job, blank, home, (at,), hole=hole)
 
 
-def _unit(way: Floats) -> Floats:
-    return np.asarray(way / np.sqrt(way @ way))
-
-
 def _metal(job: Job) -> float:
-    return max(job.bolt.metal_mm, job.rail_bolt.metal_mm)
+    return max(job.tab_hole.metal_mm, job.rail_hole.metal_mm)
 
 
 def angle_place(job: Job) -> Iterator[tuple[Floats, Floats, float]]:
@@ -249,7 +102,17 @@ def angle_place(job: Job) -> Iterator[tuple[Floats, Floats, float]]:
         leg = -math.cos(lift) * way + math.sin(lift) * plane.up
         if (job.tab_at - foot) @ leg <= 0:
             continue
-        yield foot, way, back + job.keep_mm(job.rail_bolt, job.rail_opening(foot), way)
+        leg_mm = float((job.tab_at - foot) @ leg)
+        wanted = back + float(job.keep_mm(job.tab_hole, job.tab_opening(), leg))
+        if leg_mm < wanted:
+            short = wanted - leg_mm
+            raise ShapeError(
+                "room for the bend",
+                f"the tab's hole is {leg_mm:.1f} mm from the {job.face.name}, and its leg takes "
+                f"{wanted:.1f} mm up to the hole",
+                short,
+            )
+        yield foot, way, back + job.keep_mm(job.rail_hole, job.rail_opening(foot), way)
 
 
 def angle(job: Job, at: Floats, foot: Floats, hole: FreeHole | None) -> Candidate:
@@ -258,8 +121,8 @@ def angle(job: Job, at: Floats, foot: Floats, hole: FreeHole | None) -> Candidat
     Raises ShapeError.
     """
     middle = (foot + _on_line(job, at)) / 2.0
-    rail = job.rail_flat(at, _unit(_on_line(job, at) - at))
-    tab = Flat(job.tab_plane, 0, (job.tab_opening(),), job.bolt.metal_mm, middle, job.width_mm)
+    rail = job.rail_flat(at, unit_way(_on_line(job, at) - at))
+    tab = Flat(job.tab_plane, 0, (job.tab_opening(),), job.tab_hole.metal_mm, middle, job.width_mm)
     blank, home = made_blank([rail, tab], job.sheet)
     return Candidate(ANGLE, job, blank, home, (at,), abs(blank.bends[0].angle_deg), hole)
 
@@ -275,31 +138,70 @@ def _back(sheet: Sheet, lift: float) -> float:
     return radius * math.tan(abs(lift) / 2.0)
 
 
-def ends_mm(job: Job, ways: Floats) -> Floats:
-    """What both ends of a Z take along unit ways (n, 3) in the face, up to its bends: (n,) mm."""
-    rail = job.keep_mm(job.rail_bolt, job.rail_opening(job.face.plane.point), ways)
-    return np.asarray(rail + job.keep_mm(job.bolt, job.tab_opening(), ways))
+@dataclass(frozen=True, eq=False)
+class Room:
+    """What a Z takes along some unit ways (n, 3) in the face, from the face's hole to the tab's.
 
-
-def offset_more_mm(job: Job, web_deg: float) -> float:
-    """What two bends and the web between them take along the face.
-
-    Raises ShapeError where the offset takes more than two bends can leave flat.
+    least_mm: (n,), from hole to hole. short_mm: (n,), what its web lacks between its bends, 0 where
+    it has enough. flat_mm: (n,), what is left flat there. high_mm: (n,), of the tab over the face
+    where it folds.
     """
-    high = job.face.plane.height_mm(job.tab_at)
-    turn = math.radians(web_deg)
-    sheet = job.sheet
-    backs = (2.0 * sheet.inside_mm + sheet.thickness_mm) * math.tan(turn / 2.0)
-    flat = abs(high) / math.sin(turn) - backs
-    least = 4.0 * sheet.thickness_mm
-    if flat < least - 1e-9:
-        raise ShapeError(
+
+    least_mm: Floats
+    short_mm: Floats
+    flat_mm: Floats
+    high_mm: Floats
+    least_flat_mm: float
+
+    def fault(self, web_deg: float) -> ShapeError:
+        """What is said where the web is too short whichever way it goes."""
+        k = int(np.argmin(self.short_mm))
+        return ShapeError(
             "flat between bends",
-            f"an offset of {abs(high):.1f} mm leaves {max(flat, 0.0):.1f} mm flat between two "
-            f"bends of {web_deg:g}°, {least:.1f} mm is asked",
-            least - flat,
+            f"an offset of {self.high_mm[k]:.1f} mm leaves {max(self.flat_mm[k], 0.0):.1f} mm flat "
+            f"between two bends of {web_deg:g}°, {self.least_flat_mm:.1f} mm is asked",
+            float(self.short_mm[k]),
         )
-    return backs + abs(high) / math.tan(turn)
+
+
+def demand_facing(job: Job) -> None:
+    """Raises ShapeError where two bends that undo each other do not lead from face to tab."""
+    facing = float(job.tab_plane.up @ job.face.plane.up)
+    if facing < _FACING:
+        apart = math.degrees(math.acos(max(-1.0, facing)))
+        raise ShapeError(
+            "parallel", f"the tab is turned by {apart:.0f}° against the {job.face.name}", apart
+        )
+
+
+def offset_room(job: Job, web_deg: float, ways: Floats) -> Room:
+    """The room that a Z needs along unit ways (n, 3), however the tab leans.
+
+    A tab that leans along the way is higher or lower where it folds; one that leans across it has
+    its fold line askew, so that at one edge of the strip there is less flat, and less to the hole.
+    """
+    plane, tab, sheet = job.face.plane, job.tab_plane, job.sheet
+    turn, least = math.radians(web_deg), 4.0 * sheet.thickness_mm
+    facing = float(tab.up @ plane.up)
+    slope = -(ways @ tab.up) / facing
+    askew = np.abs(np.cross(plane.up, ways) @ tab.up) / facing * job.width_mm / 2.0
+    bend = np.minimum(turn + np.arctan(np.hypot(slope, 2.0 * askew / job.width_mm)), _STEEPEST)
+    more = np.tan(bend / 2.0) - math.tan(turn / 2.0)
+    outer = sheet.inside_mm + sheet.thickness_mm
+    backs = (sheet.inside_mm + outer) * math.tan(turn / 2.0) + outer * more
+    rail = job.keep_mm(job.rail_hole, job.rail_opening(plane.point), ways)
+    tab_keep = job.keep_mm(job.tab_hole, job.tab_opening(), ways)
+    high = plane.height_mm(job.tab_at)
+    folds = tab_keep + outer * np.tan(bend / 2.0)
+    fold_high = np.maximum((high - slope * folds) * math.copysign(1.0, high), 0.0)
+    flat = fold_high / math.sin(turn) - backs - askew / math.sin(turn)
+    return Room(
+        rail + tab_keep + backs + (fold_high + askew) / math.tan(turn),
+        np.maximum(least - flat, 0.0),
+        flat,
+        fold_high,
+        least,
+    )
 
 
 def offset(job: Job, at: Floats, web_deg: float, share: float, hole: FreeHole | None) -> Candidate:
@@ -316,7 +218,11 @@ def offset(job: Job, at: Floats, web_deg: float, share: float, hole: FreeHole | 
     if length < 1e-6:
         raise ShapeError("room for the bend", "the tab's hole stands straight over the face's")
     way = way / length
-    spare = length - float(ends_mm(job, way[None])[0]) - offset_more_mm(job, web_deg)
+    demand_facing(job)
+    room = offset_room(job, web_deg, way[None])
+    if room.short_mm[0] > 1e-9:
+        raise room.fault(web_deg)
+    spare = length - float(room.least_mm[0])
     if spare < -1e-9:
         raise ShapeError(
             "room for the bend",
@@ -325,7 +231,7 @@ def offset(job: Job, at: Floats, web_deg: float, share: float, hole: FreeHole | 
         )
     turn, sign = math.radians(web_deg), math.copysign(1.0, high)
     up = math.cos(turn) * plane.up - sign * math.sin(turn) * way
-    keep = job.keep_mm(job.rail_bolt, job.rail_opening(at), way)
+    keep = job.keep_mm(job.rail_hole, job.rail_opening(at), way)
     first = keep + _back(job.sheet, sign * turn) + share * max(spare, 0.0)
     return _two_bends(job, at, Plane(at + first * way, up), web_deg, hole)
 
@@ -336,9 +242,9 @@ def _two_bends(
     plane, tab = job.face.plane, job.tab_plane
     ends = [_meets(one, web, at, job.tab_at) for one in (plane, tab)]
     flats = [
-        job.rail_flat(at, _unit(ends[0] - at)),
+        job.rail_flat(at, unit_way(ends[0] - at)),
         Flat(web, 0, (), 0.0, ends[0], job.width_mm),
-        Flat(tab, 1, (job.tab_opening(),), job.bolt.metal_mm, ends[1], job.width_mm),
+        Flat(tab, 1, (job.tab_opening(),), job.tab_hole.metal_mm, ends[1], job.width_mm),
     ]
     blank, home = made_blank(flats, job.sheet)
     form = OFFSET if web_deg >= JOGGLE_DEG else JOGGLE
@@ -368,20 +274,18 @@ def hat(job: Job, at: Floats, way: Floats, web_deg: float) -> Candidate:
     plane, tab = job.face.plane, job.tab_plane
     high = plane.height_mm(job.tab_at)
     turn = math.radians(web_deg)
-    backs = (2.0 * job.sheet.inside_mm + job.sheet.thickness_mm) * math.tan(turn / 2.0)
-    flat = abs(high) / math.sin(turn) - backs
-    if flat < 4.0 * job.sheet.thickness_mm:
-        raise ShapeError(
-            "flat between bends",
-            f"an offset of {abs(high):.1f} mm leaves {max(flat, 0.0):.1f} mm flat in a web of "
-            f"{web_deg:g}°",
-            4.0 * job.sheet.thickness_mm - flat,
-        )
-    top = Flat(tab, -1, (job.tab_opening(),), job.bolt.metal_mm)
+    # Each of its halves is a Z, one of them downhill where the tab leans.
+    room = offset_room(job, web_deg, np.array([way, -way]))
+    if room.short_mm.max() > 1e-9:
+        raise room.fault(web_deg)
+    top = Flat(tab, -1, (job.tab_opening(),), job.tab_hole.metal_mm)
     sign = math.copysign(1.0, high)
     flats, holes = [top], []
-    reach = job.keep_mm(job.bolt, job.tab_opening(), way) + _back(job.sheet, -sign * turn)
-    foot_keep = job.keep_mm(job.rail_bolt, Opening(at, 1.0), way) + _back(job.sheet, sign * turn)
+    lean = math.acos(min(1.0, float(tab.up @ plane.up)))
+    askew = math.tan(lean) * job.width_mm / 2.0 / math.tan(turn)
+    reach = job.keep_mm(job.tab_hole, job.tab_opening(), way) + askew
+    reach += _back(job.sheet, -sign * min(turn + lean, _STEEPEST))
+    foot_keep = job.keep_mm(job.rail_hole, Opening(at, 1.0), way) + _back(job.sheet, sign * turn)
     for side in (1.0, -1.0):
         out = side * way
         up = math.cos(turn) * plane.up + sign * math.sin(turn) * out
@@ -392,7 +296,7 @@ def hat(job: Job, at: Floats, way: Floats, web_deg: float) -> Candidate:
         number = len(flats)
         flats.append(Flat(web, 0, (), 0.0, first, job.width_mm))
         foot = replace(job.rail_flat(hole, -out, number), turn_at=base, width_mm=job.width_mm)
-        flats.append(replace(foot, openings=(Opening(hole, job.rail_bolt.hole.normal_mm),)))
+        flats.append(replace(foot, openings=(Opening(hole, job.rail_hole.diameter_mm),)))
         holes.append(hole)
     blank, home = made_blank(flats, job.sheet)
     return Candidate(HAT, job, blank, home, tuple(holes), web_deg)
@@ -410,18 +314,19 @@ def two_piece(job: Job, at: Floats, lift: int, hole: FreeHole | None) -> Candida
     way = run - (run @ plane.up) * plane.up
     if float(way @ way) < 1.0:
         raise ShapeError("room for the bend", "the tab's hole stands straight over the face's")
-    way = _unit(way)
+    way = unit_way(way)
     across = crossed(plane.up, way)
     turn = math.pi / 2.0
     # Both legs stand where the first one folds up: face to face, the tab's on the tab's side.
-    keep = float(job.keep_mm(job.rail_bolt, job.rail_opening(at), way))
+    keep = float(job.keep_mm(job.rail_hole, job.rail_opening(at), way))
     fold = at + (keep + _back(job.sheet, lift * turn)) * way
     meet = fold if lift > 0 else fold + t * way
     same = 1 if tab.up @ plane.up > 0 else -1
     first_leg = Plane(fold, -lift * way)
     second_leg = Plane(meet if lift * same > 0 else meet + t * way, lift * same * way)
     over = [
-        _back(job.sheet, by * turn) + float(job.keep_mm(job.bolt, job.between(at, along), plane.up))
+        _back(job.sheet, by * turn)
+        + float(job.keep_mm(job.joint_hole, job.between(at, along), plane.up))
         for by, along in ((lift, plane.up), (lift * same, across))
     ]
     # How high the tab's plane stands over the face where the legs meet.
@@ -433,10 +338,10 @@ def two_piece(job: Job, at: Floats, lift: int, hole: FreeHole | None) -> Candida
     over[1] += float(np.sqrt(lean @ lean)) * far
     rise = max(over[0], lift * high + over[1])
     joint = meet + lift * rise * plane.up + side * across
-    metal, wide = job.bolt.metal_mm, job.width_mm
+    metal, wide = job.joint_hole.metal_mm, job.width_mm
     rail = job.rail_flat(at, way)
     leg = Flat(first_leg, 0, (job.between(joint, plane.up),), metal, fold, wide)
-    foot = Flat(tab, -1, (Opening(job.tab_at, job.bolt.hole.normal_mm),), job.bolt.metal_mm)
+    foot = Flat(tab, -1, (Opening(job.tab_at, job.tab_hole.diameter_mm),), job.tab_hole.metal_mm)
     other = Flat(second_leg, 0, (job.between(joint, across),), metal, meet + side * across, wide)
     blank, home = made_blank([rail, leg], job.sheet)
     more = made_blank([foot, other], job.sheet)

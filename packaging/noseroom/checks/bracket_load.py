@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks import strength_words
 from noseroom.checks.bracket_bolts import Fastener
-from noseroom.checks.bracket_forms import Candidate
+from noseroom.checks.bracket_job import Candidate
 from noseroom.checks.bracket_sites import TabSite, tab_sites
 from noseroom.checks.bracket_strength import Carried, Engine, Strength, strength_of
 from noseroom.checks.strength_frame import Tab

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.checks.bracket_forms import Candidate
+from noseroom.checks.bracket_job import Candidate
 from noseroom.fingerprints import fingerprint
 from noseroom.geometry.separation import MovingPiece
 from noseroom.geometry.sheet_hulls import folded_hulls, hulls_by_piece

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks.bracket_bolts import Bolted
-from noseroom.checks.bracket_forms import Candidate, Fell
+from noseroom.checks.bracket_job import Candidate, Fell
 from noseroom.checks.bracket_placed import PlacedBracket
 from noseroom.checks.bracket_sites import TabSite
 from noseroom.checks.bracket_strength import Strength

@@ -15,26 +15,28 @@ from numpy.typing import NDArray
 
 from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_forms import (
+    HAT_DEG,
+    JOGGLE_DEG,
+    WEB_DEG,
+    angle,
+    angle_place,
+    demand_facing,
+    hat,
+    offset,
+    offset_room,
+    straps,
+    two_piece,
+)
+from noseroom.checks.bracket_job import (
     ANGLE,
     HAT,
-    HAT_DEG,
     JOGGLE,
-    JOGGLE_DEG,
     OFFSET,
     STRAP,
     TWO_PIECE,
-    WEB_DEG,
     Candidate,
     Fell,
     Job,
-    angle,
-    angle_place,
-    ends_mm,
-    hat,
-    offset,
-    offset_more_mm,
-    straps,
-    two_piece,
 )
 from noseroom.checks.bracket_shape import ShapeError, Sheet
 from noseroom.checks.bracket_sites import FreeHole, RailFace, TabSite
@@ -253,50 +255,58 @@ class Search:
                 self.tried.note(ANGLE, ShapeError("room on the rail", text, short))
 
     def _offsets(self, job: Job, hole: FreeHole | None, spots: list[Floats]) -> Iterator[Plan]:
+        try:
+            demand_facing(job)
+        except ShapeError as error:
+            self.tried.note(OFFSET, error)
+            return
         up = job.face.plane.up
         high = job.face.plane.height_mm(job.tab_at)
         below = job.tab_at - high * up
-        ways = self._out(job, hole)
+        ways, gaps = self._out(job, hole)
         runs = below - np.array(spots).reshape(-1, 3)
         lengths = np.sqrt((runs**2).sum(axis=1))
         away = lengths > 1e-6
         points, lengths = np.array(spots).reshape(-1, 3)[away], lengths[away]
-        towards = runs[away] / lengths[:, None]
-        least = ends_mm(job, towards)
+        towards = np.concatenate([runs[away] / lengths[:, None], -ways])
+        if not len(towards):
+            return
         for web in WEB_DEG:
             form = OFFSET if web >= JOGGLE_DEG else JOGGLE
-            try:
-                more = offset_more_mm(job, web)
-            except ShapeError as error:
-                self.tried.note(form, error)
+            room = offset_room(job, web, towards)
+            long_enough = room.short_mm <= 1e-9
+            if not long_enough.any():
+                self.tried.note(form, room.fault(web))
                 continue
-            spare = lengths - least - more
+            here = slice(len(lengths))
+            spare = np.where(long_enough[here], lengths - room.least_mm[here], -np.inf)
+            out = np.maximum(room.least_mm[len(lengths) :], gaps)
+            aligned = [
+                below + reach * way
+                for way, reach, good in zip(ways, out, long_enough[len(lengths) :], strict=True)
+                if good and self._free(below + reach * way, job)
+            ]
             near = list(points[spare >= -1e-9][:_SPOTS])
-            if not near and len(spare):
+            if not (near or aligned) and np.isfinite(spare).any():
                 short = -float(spare.max())
                 text = f"the holes are {short:.1f} mm too near to each other for a web of {web:g}°"
                 self.tried.note(form, ShapeError("room for the bend", text, short))
-            aligned = [
-                below + max(keep + more, gap) * way
-                for way, keep, gap in ways
-                if self._free(below + max(keep + more, gap) * way, job)
-            ]
             for at in (*aligned, *near):
                 cost = self._cost(job, hole, 2, _size(below - at) + abs(high), web)
-                yield Plan(cost, form, partial(_any_share, job, at, web, hole))
+                yield Plan(cost, form, partial(offset, job, at, web, 0.0, hole))
 
-    def _out(self, job: Job, hole: FreeHole | None) -> list[tuple[Floats, float, float]]:
-        """Ways straight out from below the tab: what a Z's ends take, and where the face begins."""
+    def _out(self, job: Job, hole: FreeHole | None) -> tuple[Floats, Floats]:
+        """Ways straight out from below the tab, (n, 3), and how far it is to the face, (n,) mm."""
         face = job.face
         below = face.spot(job.tab_at)
         nearest = face.inside(below, job.rail_bolt.metal_mm)
         if hole is not None or nearest is None:
-            return []
+            return np.zeros((0, 3)), np.zeros(0)
         ways = [(sign * one, 0.0) for one in face.ways for sign in (1.0, -1.0)]
         gap = _size(nearest - below)
         if gap > 1e-6:
             ways.insert(0, ((nearest - below) / gap @ face.ways, gap))
-        return [(way, float(ends_mm(job, -way[None])[0]), out) for way, out in ways]
+        return np.array([way for way, _ in ways]), np.array([out for _, out in ways])
 
     def _free(self, at: Floats, job: Job) -> bool:
         """Whether a hole may be drilled at a point of the face."""
@@ -312,12 +322,11 @@ class Search:
         for way in face.ways:
             for web in HAT_DEG:
                 # Two webs and two feet, each about as long as a Z's.
-                try:
-                    run = float(ends_mm(job, way[None])[0]) + offset_more_mm(job, web)
-                    way_mm = 2.0 * run + 2.0 * abs(high)
-                except ShapeError as error:
-                    self.tried.note(HAT, error)
+                room = offset_room(job, web, np.array([way, -way]))
+                if room.short_mm.max() > 1e-9:
+                    self.tried.note(HAT, room.fault(web))
                     continue
+                way_mm = float(room.least_mm.sum()) + 2.0 * abs(high)
                 cost = self._cost(job, None, 4, way_mm, web)
                 yield Plan(cost, HAT, partial(self._hat, job, at, way, web))
 
@@ -364,18 +373,6 @@ class Search:
             away = np.sqrt(((points - point) ** 2).sum(axis=1))
             clear &= away >= _APART * max(job.rail_bolt.hole.normal_mm, bore)
         return clear
-
-
-def _any_share(job: Job, at: Floats, web: float, hole: FreeHole | None) -> Candidate:
-    """A Z with its web near the rail's hole, or the tab's, or between: what can be bent first."""
-    error: ShapeError | None = None
-    for share in (0.0, 1.0, 0.5):
-        try:
-            return offset(job, at, web, share, hole)
-        except ShapeError as one:
-            error = one if error is None or one.short_mm < error.short_mm else error
-    assert error is not None
-    raise error
 
 
 def _size(vector: Floats) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks.bracket_bolts import INSERT_HOLE_MM, Bolted
-from noseroom.checks.bracket_forms import Candidate
+from noseroom.checks.bracket_job import Candidate
 from noseroom.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]

@@ -16,7 +16,7 @@ from noseroom.checks import words
 from noseroom.checks.bodies import Bodies
 from noseroom.checks.bracket_access import check_bolting
 from noseroom.checks.bracket_bolts import Bolted, Fastener, bolted, fastener_for
-from noseroom.checks.bracket_forms import FORMS, OPEN_SLOT, Candidate, Fell
+from noseroom.checks.bracket_job import FORMS, U_FOOT, Candidate, Fell
 from noseroom.checks.bracket_free import Around, Block
 from noseroom.checks.bracket_load import strength_finding
 from noseroom.checks.bracket_placed import PlacedBracket, placed_bracket
@@ -332,7 +332,7 @@ def _finished(nose: _Nose, search: Search, found: _Found) -> BracketDesign:
         name=placed.name,
         title=f"Bracket for the {site.title}",
         hand=site.hand,
-        form=made.form + (OPEN_SLOT if made.job.fork else ""),
+        form=made.form + (U_FOOT if made.job.fork else ""),
         site=site,
         made=made,
         blanks=made.blanks,

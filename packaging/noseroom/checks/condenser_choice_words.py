@@ -23,6 +23,7 @@ __all__ = ["charge_finding", "condenser_finding", "currents_finding", "fan_findi
 
 _NAMED = 3
 _FEW_AMPS = 10.0
+_OFTEN_SLOW = 0.5
 _TRIED_SO = (
     "Each was tried at rest, with all other parts where they are; its hoses and brackets, and what "
     "moves with the engine, are looked at once it stands in the file."
@@ -89,7 +90,8 @@ def line_finding(found: LineView, refrigerant: str) -> Finding:
     between = f"{found.least:g} to {found.most:g}" if found.least else f"up to {found.most:g}"
     states = "; ".join(
         f"{one.state}, {span(one.speed, 'm/s', digits=1)}, {span(one.drop_kpa, 'kPa', digits=1)} "
-        f"lost, in {per_cent(one.fast)} of the cars too fast"
+        f"lost, too fast in {per_cent(one.fast)} of the cars and slower than the guide in "
+        f"{per_cent(one.slow)}"
         for one in best.states
         if found.told[one.state] > 0
     )
@@ -98,6 +100,9 @@ def line_finding(found: LineView, refrigerant: str) -> Finding:
     note = f"Right here: {right}." if right else f"None is surely right; #{best.dash} is nearest."
     note += f" The guide asks for {between} m/s ({found.source}). In #{best.dash} over {length} "
     note += f"({'as drawn' if found.drawn else 'a usual length'}): {states}."
+    if any(one.slow > _OFTEN_SLOW for one in best.states):
+        note += " Slow gas costs nothing in lines as short as a car's, but lets oil gather in what "
+        note += "hangs low (from memory): lay the hose without a sag."
     return Finding(
         id=f"{COOLING}{found.line} line",
         question="which hose is right",

@@ -80,7 +80,7 @@ def fan_svg(found: Cooling, title: str, name: str) -> str:
     key = wrap(f"{_KEY} Its curve: {'; '.join(known)}.", RIGHT - LEFT)
     height = EDGE_MM + HEAD_MM + rows * deep + len(key) * LINE_PITCH_MM + 4.0 + caution_mm()
     said = [_said(one, state) for state, seen in panels for one in seen]
-    canvas = begin(title, f"the {name}, and what is asked of it", " ".join(said), height)
+    canvas = begin(title, f"the {name} at work", " ".join(said), height)
     for k, (state, seen) in enumerate(panels):
         row, column = divmod(k, 2)
         x, y = LEFT + column * wide, EDGE_MM + HEAD_MM + row * deep
@@ -135,8 +135,8 @@ def _draw_panel(
 ) -> None:
     across, up = _axes(seen, corner, size)
     canvas.group("panel", state)
-    canvas.text(wrap(state, size[0] - 60.0, max_lines=1)[0], corner[0], corner[1] - 5.4, bold=True)
-    canvas.text("Pa", across.at0 - 1.2, corner[1] - 1.8, anchor="end", fill=GREY)
+    heading = wrap(f"{state} (Pa over m³/s)", size[0] - 4.0, max_lines=1, bold=True)[0]
+    canvas.text(heading, corner[0], corner[1] - 5.4, bold=True)
     draw_left_axis(canvas, up, across.at0, across.at1, named(up.ticks()))
     ticks = [one for one in across.ticks() if one < across.high]
     draw_bottom_axis(canvas, across, up.at1, up.at0, named(ticks))

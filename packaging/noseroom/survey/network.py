@@ -251,6 +251,8 @@ class Network:
         for name, key in self._size_rows:
             column = self._size_columns[name, key]
             columns.append(self.stations[name].sizes[key].value + state[..., column])
+        if not columns:
+            return np.zeros((*state.shape[:-1], 0), dtype=state.dtype)
         return np.stack(columns, axis=-1).astype(state.dtype)
 
     def check_values(self, states: NDArray[Any], at: NDArray[np.float64]) -> NDArray[Any]:

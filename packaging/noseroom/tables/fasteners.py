@@ -100,6 +100,28 @@ class ClearanceHole(Sourced):
 
 
 @dataclass(frozen=True, slots=True)
+class Grommet(Sourced):
+    """A rubber grommet with a collar that a bolt goes through, mm.
+
+    hole_mm: in the sheet that it sits in. outside_mm: of its flanges. flange_mm: how thick each is,
+    and so how far off the sheet what it carries stands. least_sheet_mm, most_sheet_mm: of sheet
+    that its groove takes.
+    """
+
+    size: str
+    hole_mm: float
+    outside_mm: float
+    flange_mm: float
+    least_sheet_mm: float
+    most_sheet_mm: float
+
+    @property
+    def metal_mm(self) -> float:
+        """From its hole's middle to the edge of the sheet: for the hole's rule and its flange."""
+        return max(1.5 * self.hole_mm, self.outside_mm / 2.0 + 0.5)
+
+
+@dataclass(frozen=True, slots=True)
 class HubMaterial(Sourced):
     """A material that is tapped. diameters: of engagement by rule of thumb; its strength, MPa."""
 
@@ -239,6 +261,21 @@ def clearance_holes() -> dict[str, ClearanceHole]:
             row["normal"],
         )
         for row in rows_of("clearance_holes.csv")
+    }
+
+
+@cache
+def grommets() -> dict[str, Grommet]:
+    """Grommets by the thread size of their bolts."""
+    keys = ("hole", "outside", "flange", "least_sheet", "most_sheet")
+    return {
+        row["size"]: Grommet(
+            row["source"],
+            row["how"],
+            row["size"],
+            *(_length(row[key], row["unit"]) for key in keys),
+        )
+        for row in rows_of("grommets.csv")
     }
 
 

@@ -1,8 +1,12 @@
-"""A bracket's views on a sheet: the largest usual scale, dimensions stacked, names of holes."""
+"""A bracket's views on a sheet: the largest usual scale, dimensions stacked, names of holes.
+
+Flat and edge view stand one under the other; the isometric takes what room is left, below them,
+beside them or beside the flat alone.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,21 +17,26 @@ from noseroom.report import drawing_dims as dims
 from noseroom.report.drawing_dims import DimensionLine, Stack
 from noseroom.report.drawing_model import Drawing, DrawingError
 from noseroom.report.drawing_svg import GREY, Canvas, path_data
-from noseroom.report.drawing_text import Box
+from noseroom.report.drawing_text import LINE_PITCH_MM, Box, text_width_mm, wrap
 from noseroom.workshop.bracket_views import View
 from noseroom.workshop.paper_words import Word, find_spots
 from noseroom.workshop.title_block import SHEET, draw_dimensions
 
 SCALES = (2.0, 1.0, 0.5, 0.4, 0.2, 0.1)
-_CAPTION_MM, _BETWEEN_MM = 5.0, 1.0
+_CAPTION_MM, _CAPTION_LEAST_MM = 5.0, 70.0
+_LEAST_ISO_MM, _ISO_ROUND_MM = 34.0, 7.0
+"""The isometric's larger side at least, and the room round it for its words."""
 _TOUCH_MM = 0.05
 _STYLES: dict[str, dict[str, str | float]] = {
+    "blank": {"width": 0.18, "stroke": GREY, "stroke_dasharray": "8 1.5 1.5 1.5"},
     "hidden": {"width": 0.18, "stroke": GREY, "stroke_dasharray": "2 1"},
     "thin": {"width": 0.18},
     "edge": {"width": 0.5},
     "bend": {"width": 0.25, "stroke_dasharray": "5 1.5"},
     "chain": {"width": 0.13, "stroke_dasharray": "6 1.2 1 1.2"},
+    "arrow": {"width": 0.5},
 }
+_NO_METAL = ("blank", "chain", "arrow")
 
 
 @dataclass(frozen=True)
@@ -49,28 +58,115 @@ class Block:
         return self.stack.band_mm(direction, side) if used else 1.0
 
     @property
+    def caption(self) -> tuple[str, ...]:
+        """Its title in lines."""
+        return wrap(self.view.title, max(self.core[0], _CAPTION_LEAST_MM))
+
+    @property
     def high(self) -> float:
         """From the dimensions above to the caption below."""
-        return self.band("horizontal", -1) + self.core[1] + self.band("horizontal", 1) + _CAPTION_MM
+        caption = _CAPTION_MM + LINE_PITCH_MM * (len(self.caption) - 1)
+        return self.band("horizontal", -1) + self.core[1] + self.band("horizontal", 1) + caption
+
+    @property
+    def sides(self) -> Point:
+        """How far it reaches to the left and to the right of its anchor, captions counted."""
+        own, anchor = self.view.size[0] * self.scale, self.view.anchor
+        at = self.core[0] / 2.0 if anchor is None else anchor * self.scale
+        at += (self.core[0] - own) / 2.0 if anchor is not None else 0.0
+        half = max(text_width_mm(one) for one in self.caption) / 2.0
+        left = max(at + self.band("vertical", -1), half - self.core[0] / 2.0 + at)
+        right = self.core[0] - at
+        return left, max(right + self.band("vertical", 1), half - self.core[0] / 2.0 + right)
+
+    def core_left(self, anchor_x: float) -> float:
+        """Where its core begins when its anchor is put somewhere."""
+        own, anchor = self.view.size[0] * self.scale, self.view.anchor
+        if anchor is None:
+            return anchor_x - self.core[0] / 2.0
+        return anchor_x - anchor * self.scale - (self.core[0] - own) / 2.0
 
 
-def fitting(views: Sequence[View], room: Box) -> list[Block]:
-    """The views at the largest usual scale at which they go into a room, one under the other.
+@dataclass(frozen=True)
+class Setting:
+    """Where each view goes. rooms: what its words keep inside of."""
 
-    Raises DrawingError: they do at none.
+    blocks: tuple[Block, ...]
+    cores: tuple[Box, ...]
+    rooms: tuple[Box, ...]
+
+    @property
+    def scale(self) -> float:
+        """Of the flat, and of the edge view."""
+        return self.blocks[0].scale
+
+
+def setting(flat: View, folded: Sequence[View], room: Box) -> Setting:
+    """The views at the largest usual scale at which they go into a room.
+
+    folded: edge view and isometric, or nothing. Raises DrawingError: they go at none.
     """
-    wide, high = room.x1 - room.x0, room.y1 - room.y0
     for scale in SCALES:
-        blocks = [_block(one, scale) for one in views]
-        across = sum(max(part) for part in zip(*(_across(one) for one in blocks), strict=True))
-        deep = sum(one.high for one in blocks) + _BETWEEN_MM * (len(blocks) - 1)
-        if across <= wide and deep <= high and not any(one.stack.left_over for one in blocks):
-            return blocks
+        column = [_block(one, scale) for one in (flat, *folded[:1])]
+        if any(one.stack.left_over for one in column):
+            continue
+        found = list(_settings(column, folded[1:], room))
+        if found:
+            return max(found, key=lambda one: one.blocks[-1].scale)
     raise DrawingError("the bracket does not go onto one sheet at any usual scale")
 
 
-def _across(block: Block) -> tuple[float, float, float]:
-    return block.band("vertical", -1), block.core[0], block.band("vertical", 1)
+def _settings(column: list[Block], isometric: Sequence[View], room: Box) -> Iterator[Setting]:
+    """Every way in which flat, edge view and isometric go into the room at a scale."""
+    lefts, rights = zip(*(one.sides for one in column), strict=True)
+    across, deep = max(lefts) + max(rights), sum(one.high for one in column)
+    wide, high = room.x1 - room.x0, room.y1 - room.y0
+    if across > wide or deep > high:
+        return
+    if not isometric:
+        yield _placed(column, room)
+        return
+    (view,) = isometric
+    below = room._replace(y1=room.y0 + deep), room._replace(y0=room.y0 + deep)
+    beside = room._replace(x1=room.x0 + across), room._replace(x0=room.x0 + across)
+    right = room.x0 + max(lefts) + column[0].sides[1]
+    corner = (
+        room._replace(x1=room.x0 + across, y1=room.y0 + deep),
+        Box(right, room.y0, room.x1, room.y0 + column[0].high),
+    )
+    for place, rest in (below, beside, corner):
+        scale = _iso_scale(view, rest, column[0].scale)
+        if scale * max(view.size) < _LEAST_ISO_MM:
+            continue
+        made = _placed(column, place)
+        block = Block(view, scale, (view.size[0] * scale, view.size[1] * scale), Stack((), ()))
+        middle = (rest.x0 + rest.x1) / 2.0
+        top = (rest.y0 + rest.y1 - block.high) / 2.0 + 1.0
+        core = Box(middle - block.core[0] / 2.0, top, middle + block.core[0] / 2.0,
+                   top + block.core[1])  # fmt: skip
+        yield Setting((*made.blocks, block), (*made.cores, core), (*made.rooms, rest))
+
+
+def _iso_scale(view: View, rest: Box, most: float) -> float:
+    """How large the isometric may be in what is left."""
+    wide, high = rest.x1 - rest.x0 - 2 * _ISO_ROUND_MM, rest.y1 - rest.y0 - 2 * _ISO_ROUND_MM
+    high -= _CAPTION_MM + LINE_PITCH_MM
+    if wide < _CAPTION_LEAST_MM / 2.0 or high <= 0.0:
+        return 0.0
+    return min(wide / view.size[0], high / view.size[1], most)
+
+
+def _placed(column: Sequence[Block], room: Box) -> Setting:
+    """Blocks one under the other with their anchors in one line, spread over the height."""
+    spare = (room.y1 - room.y0 - sum(one.high for one in column)) / len(column)
+    lefts, rights = zip(*(one.sides for one in column), strict=True)
+    anchor = room.x0 + max(lefts) + (room.x1 - room.x0 - max(lefts) - max(rights)) / 2.0
+    y, cores = room.y0, []
+    for block in column:
+        top, left = y + spare / 2.0 + block.band("horizontal", -1), block.core_left(anchor)
+        cores.append(Box(left, top, left + block.core[0], top + block.core[1]))
+        y += block.high + spare
+    return Setting(tuple(column), tuple(cores), tuple(room for _ in column))
 
 
 def _block(view: View, scale: float) -> Block:
@@ -82,26 +178,15 @@ def _block(view: View, scale: float) -> Block:
     return Block(view, scale, core, dims.stack(drawing, 1.0 / scale, core, offset))
 
 
-def draw_blocks(canvas: Canvas, blocks: Sequence[Block], room: Box) -> None:
-    """The views one under the other, their middles in one line, spread over the height."""
-    spare = (room.y1 - room.y0 - sum(one.high for one in blocks)) / len(blocks)
-    lefts, cores, rights = zip(*(_across(one) for one in blocks), strict=True)
-    free = room.x1 - room.x0 - max(lefts) - max(cores) - max(rights)
-    middle = room.x0 + free / 2.0 + max(lefts) + max(cores) / 2.0
-    y = room.y0
-    for block in blocks:
-        top = y + spare / 2.0 + block.band("horizontal", -1)
-        core = Box(
-            middle - block.core[0] / 2.0,
-            top,
-            middle + block.core[0] / 2.0,
-            top + block.core[1],
-        )
-        _draw_block(canvas, block, core, room)
-        y += block.high + spare
+def draw_setting(canvas: Canvas, made: Setting) -> None:
+    """All views with their dimensions, words and captions."""
+    taken: list[Box] = []
+    for block, core, room in zip(made.blocks, made.cores, made.rooms, strict=True):
+        _draw_block(canvas, block, core, room, taken)
 
 
-def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box) -> None:
+def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box, taken: list[Box]) -> None:
+    """taken: boxes of words so far, of all views; those of this one are added."""
     view, scale = block.view, block.scale
     own = view.size[0] * scale, view.size[1] * scale
     origin = (core.x0 + core.x1 - own[0]) / 2.0, (core.y0 + core.y1 + own[1]) / 2.0
@@ -109,23 +194,29 @@ def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box) -> None:
     def at(point: Point) -> Point:
         return origin[0] + point[0] * scale, origin[1] - point[1] * scale
 
-    drawn = []
+    metal, other = [], []
     for kind, style in _STYLES.items():
         canvas.group(f"view-{kind}", view.title)
         for line in view.lines:
             if line.kind == kind:
                 points = [at((float(x), float(y))) for x, y in line.points]
                 canvas.path(path_data(points), **style)  # type: ignore[arg-type]
-                drawn.append(LineString(points))
+                (other if kind in _NO_METAL else metal).append(LineString(points))
     words = [Word(one.text, at(one.at), one.reach_mm * scale) for one in view.tags]
-    lines = [_footed(one, drawn) for one in dims.on_sheet(block.stack, core, 1.0 / scale, origin)]
+    lines = [_footed(one, metal) for one in dims.on_sheet(block.stack, core, 1.0 / scale, origin)]
     draw_dimensions(canvas, lines)
-    texts = [one.box(one.middle()) for one in lines]
+    drawn = metal + other
     drawn += [LineString(pair) for one in lines for pair in dims.extension_lines(one)]
+    below = core.y1 + block.band("horizontal", 1) + _CAPTION_MM - 1.4
+    middle = (core.x0 + core.x1) / 2.0
+    half = max(text_width_mm(one) for one in block.caption) / 2.0
+    foot = below + LINE_PITCH_MM * (len(block.caption) - 1)
+    taken += [one.box(one.middle()) for one in lines]
+    taken.append(Box(middle - half, below - 4.0, middle + half, foot + 1.0))
     near = Box(core.x0 - 1.0, core.y0 - 1.0, core.x1 + 1.0, core.y1 + 1.0)
-    spots = find_spots(words, drawn, texts, near)
+    spots = find_spots(words, drawn, taken, near, on_lines=False)
     if len(spots) < len(words):
-        spots = find_spots(words, drawn, texts, room)
+        spots = find_spots(words, drawn, taken, room)
     if len(spots) < len(words):
         raise DrawingError("there is no room for the names of all holes on the drawing")
     canvas.group("tags")
@@ -133,9 +224,11 @@ def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box) -> None:
         if spot.leader:
             canvas.line(spot.leader, width=0.13)
         canvas.text(spot.word.text, spot.x, spot.y, halo=True)
+    taken += [spot.box for spot in spots]
     canvas.group("caption")
-    below = core.y1 + block.band("horizontal", 1) + _CAPTION_MM - 1.4
-    canvas.text(view.title, (core.x0 + core.x1) / 2.0, below, anchor="middle", fill=GREY)
+    for row, line in enumerate(block.caption):
+        y = below + LINE_PITCH_MM * row
+        canvas.text(line, middle, y, anchor="middle", fill=GREY)
 
 
 def _footed(line: DimensionLine, drawn: Sequence[Any]) -> DimensionLine:

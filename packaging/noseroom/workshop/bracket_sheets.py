@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from noseroom.checks.bracket_bolts import Bolted
-from noseroom.checks.bracket_forms import HAT
+from noseroom.checks.bracket_job import HAT
 from noseroom.checks.bracket_records import BracketDesign
 from noseroom.geometry.outlines import Circle, Path, Point
 from noseroom.geometry.sheet import Blank

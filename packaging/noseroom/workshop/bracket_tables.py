@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from noseroom.errors import GeometryError
 from noseroom.geometry.outlines import Circle, Path
@@ -14,18 +15,20 @@ from noseroom.report.drawing_model import DrawingError
 from noseroom.report.drawing_svg import Canvas
 from noseroom.report.drawing_text import BODY_MM, LINE_PITCH_MM, Box, text_width_mm, wrap
 from noseroom.units import MM_PER_INCH
-from noseroom.workshop.bracket_views import Flat, folded_middles, is_upright, sides_of
+from noseroom.workshop.bracket_flat import Flat, is_level, is_upright, sides_of, slot_way
+from noseroom.workshop.bracket_views import Axes, folded_middles
 from noseroom.workshop.title_block import both
 
 CELL_MM, _CELL_PITCH_MM = 3.0, 3.7
 _BESIDE_MM, _OVER_MM = 0.8, 1.4
+Floats = NDArray[np.float64]
 Cell = tuple[str, ...]
 """Lines of a cell, one under the other."""
 
 
 def hole_rows(flat: Flat, letters: Sequence[str], names: Sequence[str]) -> list[list[Cell]]:
-    """Each hole's letter and use, size, and middle from the flat's left and lower sides."""
-    rows: list[list[Cell]] = [[("Hole",), ("Size",), ("X",), ("Y",)]]
+    """Each hole's letter and use, size and way, and its middle from the blank's sides."""
+    rows: list[list[Cell]] = [[("Hole",), ("Size",), ("Middle", "X"), ("Middle", "Y")]]
     for letter, name, hole, (x, y) in zip(letters, names, flat.holes, flat.middles(), strict=True):
         use = wrap(name, 26.0, CELL_MM, max_lines=2) if name else ()
         rows.append([(f"{letter}", *use), hole_size(hole), _two(x), _two(y)])
@@ -33,16 +36,16 @@ def hole_rows(flat: Flat, letters: Sequence[str], names: Sequence[str]) -> list[
 
 
 def hole_size(hole: Circle | Path) -> Cell:
-    """Its size, such as "Ø9.00" or "9.00 × 17.00 slot", and the same in inches."""
+    """Its size, such as "Ø9.00" or "9.00 × 17.00 slot", in inches too, and which way it runs."""
     if isinstance(hole, Circle):
         return f"Ø{hole.diameter_mm:.2f}", f"[{hole.diameter_mm / MM_PER_INCH:.3f}]"
     wide, long, _ = sides_of(hole)
     inches = f"[{wide / MM_PER_INCH:.3f} × {long / MM_PER_INCH:.3f}]"
-    return f"{wide:.2f} × {long:.2f} slot", inches
+    return f"{wide:.2f} × {long:.2f} slot", inches, f"runs {slot_way(hole)}"
 
 
 def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
-    """Each bend's angle and way, inside radius, K, allowance, and where its middle line is."""
+    """Each bend's angle and way, radius, K, allowance, length, and where its middle line is."""
     rows: list[list[Cell]] = [
         [
             ("Bend",),
@@ -50,15 +53,18 @@ def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
             ("Inside", "R"),
             ("K",),
             ("Allow-", "ance"),
-            ("Line at", "X or X, Y"),
+            ("Length",),
+            ("Line at",),
         ]
     ]
     for k, (bend, line) in enumerate(zip(blank.bends, flat.bends, strict=True), start=1):
         way = "up" if bend.angle_deg > 0 else "down"
         if is_upright(line):
-            where = _two((line.start[0] + line.end[0]) / 2.0)
+            where = _at("X", (line.start[0] + line.end[0]) / 2.0)
+        elif is_level(line):
+            where = _at("Y", (line.start[1] + line.end[1]) / 2.0)
         else:
-            where = tuple(f"{x:.1f}, {y:.1f}" for x, y in (line.start, line.end))
+            where = ("X, Y", *(f"{x:.1f}, {y:.1f}" for x, y in (line.start, line.end)))
         rows.append(
             [
                 (f"{k}",),
@@ -66,23 +72,37 @@ def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
                 _two(bend.inside_mm),
                 (f"{bend.k:.3f}",),
                 _two(bend.allowance_mm(blank.thickness_mm)),
+                _two(bend.length_mm),
                 where,
             ]
         )
     return rows
 
 
-def folded_words(blank: Blank, letters: Sequence[str]) -> tuple[str, ...]:
+def folded_words(blank: Blank, flat: Flat, letters: Sequence[str]) -> tuple[str, ...]:
     """How far holes of different flanges are apart once folded: what a caliper finds."""
-    middles = folded_middles(blank)
+    middles, axes = folded_middles(blank), Axes.of(flat)
     owners = [k for k, flange in enumerate(blank.flanges) for _ in flange.holes]
     firsts = [owners.index(k) for k in sorted(set(owners))]
     return tuple(
-        f"Folded, {letters[a]} to {letters[b]}: "
-        f"{both(float(np.linalg.norm(middles[b] - middles[a])))} straight, middle to middle, on "
-        "the side that is up in the flat."
+        f"Folded, {letters[a]} to {letters[b]}: {_apart(middles[b] - middles[a], axes)}, middle to "
+        "middle on the side that is drawn."
         for a, b in pairwise(firsts)
     )
+
+
+def _apart(off: Floats, axes: Axes) -> str:
+    """A way straight, and along the paper and off it."""
+    along = ((axes.right, "right", "left"), (axes.up, "up", "down"), (axes.out, "towards", "away"))
+    parts = [
+        f"{abs(float(off @ way)):.1f} {words[int(float(off @ way) < 0)]}" for way, *words in along
+    ]
+    return f"{both(float(np.linalg.norm(off)))} straight ({', '.join(parts)})"
+
+
+def _at(axis: str, mm: float) -> Cell:
+    first, second = _two(mm)
+    return f"{axis} {first}", second
 
 
 def _two(mm: float) -> Cell:

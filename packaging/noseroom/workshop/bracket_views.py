@@ -1,16 +1,16 @@
-"""What a folded bracket's drawing shows: the flat pattern, and the folded part in two views.
+"""What a folded bracket's drawing shows: the flat pattern, the folded part's edge, an isometric.
 
-All views share an axis to the right. The flat lies so that its first bend is upright and its root
-is to the left; the folded part is seen from the side that is up in the flat (front view), and, in
-third angle, from above that (top view, over the front view).
+The flat lies as its papers do. The edge view looks along the first bend with what is towards you in
+the flat drawn up: a bend up goes up. Where that bend is upright in the flat, the view stands below
+it as third angle has it. The isometric has the flat's plane below and no hidden lines.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,22 +18,28 @@ from numpy.typing import NDArray
 from noseroom.geometry.outlines import BendLine, Circle, Path, Point
 from noseroom.geometry.projections import Projection, projected
 from noseroom.geometry.sheet import Blank, fold_of, folded_places
-from noseroom.geometry.sheet_flat import bend_lines, flat_holes, flat_outline, middle_of
+from noseroom.geometry.sheet_flat import middle_of
 from noseroom.geometry.sheet_solids import folded_solid
 from noseroom.report.drawing_model import Dimension
-from noseroom.workshop.figures import sampled
+from noseroom.workshop.bracket_flat import Flat, is_level, is_upright, middle_of_bend, radii_of
+from noseroom.workshop.figures import Arrow, sampled
 from noseroom.workshop.title_block import both
 
+if TYPE_CHECKING:
+    import cadquery as cq
+
 Floats = NDArray[np.float64]
-_SQUARE_RAD = 1e-3
-_SAME_MM = 1e-6
-_SEEN_MM = 0.005
-"""What differs by less is written with the same figures."""
+_ALONG = 0.05
+_BELOW = math.cos(math.radians(1.0))
+_ISO_TOWARDS = np.array([1.0, -1.0, 1.0]) / math.sqrt(3.0)
+_ISO_RIGHT = np.array([1.0, 1.0, 0.0]) / math.sqrt(2.0)
+_ARROW = 0.2  # of the isometric's larger side
+_ARROW_CLEAR = 0.04
 
 
 @dataclass(frozen=True)
 class ViewLine:
-    """A line of a view, (n, 2) mm. kind: "edge", "hidden", "thin", "bend", "chain"."""
+    """A line of a view, (n, 2) mm. kind: "edge", "hidden", "thin", "bend", "chain", ...."""
 
     kind: str
     points: Floats
@@ -50,79 +56,40 @@ class Tag:
 
 @dataclass(frozen=True)
 class View:
-    """One view with its lower left corner at (0, 0), mm of the real thing, y up."""
+    """One view with its lower left corner at (0, 0), mm of the real thing, y up.
+
+    anchor: what is drawn over the same of another view's, along x; None: its middle.
+    """
 
     title: str
     size: Point
     lines: tuple[ViewLine, ...]
     dimensions: tuple[Dimension, ...]
     tags: tuple[Tag, ...]
+    anchor: float | None = None
 
 
 @dataclass(frozen=True)
-class Flat:
-    """The flat as it is drawn: turned, its lower left corner at (0, 0), mm."""
+class Axes:
+    """The drawing's right, up and towards the viewer, each (3,) unit in the blank's own frame."""
 
-    outline: Path
-    holes: tuple[Circle | Path, ...]
-    bends: tuple[BendLine, ...]
-    turn_rad: float
-    size: Point
+    right: Floats
+    up: Floats
+    out: Floats
 
-    def middles(self) -> tuple[Point, ...]:
-        """Of its holes."""
-        return tuple(middle_of(one) for one in self.holes)
+    @classmethod
+    def of(cls, flat: Flat) -> Axes:
+        """Those of a flat as it is turned."""
+        c, s = math.cos(-flat.turn_rad), math.sin(-flat.turn_rad)
+        return cls(np.array([c, s, 0.0]), np.array([-s, c, 0.0]), np.array([0.0, 0.0, 1.0]))
 
-
-def flat_of(blank: Blank) -> Flat:
-    """The flat, turned for the drawing."""
-    outline, holes, bends = flat_outline(blank), flat_holes(blank), bend_lines(blank)
-    turn = _turn(outline, bends)
-    points = outline.placed(turn).sampled()
-    low, high = points.min(axis=0), points.max(axis=0)
-    shift = (-float(low[0]), -float(low[1]))
-    size = float(high[0] - low[0]), float(high[1] - low[1])
-
-    def at(point: Point) -> Point:
-        return Circle(point, 0.0).placed(turn, shift).centre
-
-    return Flat(
-        outline.placed(turn, shift),
-        tuple(one.placed(turn, shift) for one in holes),
-        tuple(BendLine(at(one.start), at(one.end), one.text) for one in bends),
-        turn,
-        size,
-    )
+    def way(self, along: Floats) -> Floats:
+        """A direction (3,) given along the three, in the blank's frame."""
+        return np.asarray(along[0] * self.right + along[1] * self.up + along[2] * self.out)
 
 
-def _turn(outline: Path, bends: Sequence[BendLine]) -> float:
-    """By how much the flat is turned: the first bend upright; without one, long side level."""
-    if bends:
-        (x0, y0), (x1, y1) = bends[0].start, bends[0].end
-        return math.pi / 2.0 - math.atan2(y1 - y0, x1 - x0)
-    _, _, turn = sides_of(outline)
-    return -turn
-
-
-def sides_of(shape: Path) -> tuple[float, float, float]:
-    """Width and length of the narrowest box round a shape, mm, and how its length runs, rad."""
-    from shapely import MultiPoint
-
-    corners = list(MultiPoint(shape.sampled(1e-3)).minimum_rotated_rectangle.exterior.coords)
-    sides = [np.subtract(b, a) for a, b in pairwise(corners[:3])]
-    narrow, wide = sorted(sides, key=lambda one: float(np.hypot(*one)))
-    x, y = (float(one) for one in wide)
-    turn = math.atan(y / x) if abs(x) > _SAME_MM else math.pi / 2.0
-    return float(np.hypot(*narrow)), float(np.hypot(*wide)), turn
-
-
-def hole_letters(count: int) -> tuple[str, ...]:
-    """A, B, ... for a drawing's holes, in their order."""
-    return tuple(chr(ord("A") + k) if k < 26 else f"A{k - 25}" for k in range(count))
-
-
-def flat_view(flat: Flat, letters: Sequence[str]) -> View:
-    """The flat with its length and width, and how far each upright bend is from the left."""
+def flat_view(blank: Blank, flat: Flat, letters: Sequence[str], title: str) -> View:
+    """The flat in the rectangle that is cut first, with its sizes, radii and straight bends."""
     points = flat.outline.sampled()
     wide, high = flat.size
     left, right = points[points[:, 0].argmin()], points[points[:, 0].argmax()]
@@ -135,40 +102,109 @@ def flat_view(flat: Flat, letters: Sequence[str]) -> View:
         if is_upright(bend):
             foot = min(bend.start, bend.end, key=lambda one: one[1])
             dimensions.append(_dimension((0.0, left[1]), foot, foot[0], "horizontal"))
-    tags = [*_hole_tags(flat.holes, flat.middles(), letters)]
-    tags += [Tag(f"{k}", _middle(one), 0.0) for k, one in enumerate(flat.bends, start=1)]
+        elif is_level(bend):
+            foot = min(bend.start, bend.end, key=lambda one: one[0])
+            dimensions.append(_dimension((low[0], 0.0), foot, foot[1], "vertical"))
+    tags = [
+        Tag(letter, middle, _reach(hole))
+        for letter, hole, middle in zip(letters, flat.holes, flat.middles(), strict=True)
+    ]
+    tags += [Tag(f"{k}", middle_of_bend(one), 0.0) for k, one in enumerate(flat.bends, start=1)]
+    tags += [
+        Tag(f"{f'{count} × ' if count > 1 else ''}R{both(radius)}", spot, 0.0)
+        for radius, count, spot in radii_of(flat.outline)
+    ]
     shapes = [flat.outline, *flat.holes]
-    lines = [ViewLine("edge", _round_trip(sampled(one))) for one in shapes]
+    corners = np.array([(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)])
+    lines = [ViewLine("blank", _round_trip(corners))]
+    lines += [ViewLine("edge", _round_trip(sampled(one))) for one in shapes]
     lines += [ViewLine("bend", np.array([one.start, one.end])) for one in flat.bends]
     lines += _crosses(flat.holes, flat.middles())
-    return View("Flat pattern", flat.size, tuple(lines), tuple(dimensions), tuple(tags))
+    anchor = flat.at(blank.bends[0].start)[0] if blank.bends else None
+    return View(title, flat.size, tuple(lines), tuple(dimensions), tuple(tags), anchor)
 
 
-def folded_views(blank: Blank, flat: Flat, letters: Sequence[str]) -> tuple[View, View]:
-    """Top view and front view of the folded part, with its outer sizes."""
-    solid = folded_solid(blank)
-    c, s = math.cos(-flat.turn_rad), math.sin(-flat.turn_rad)
-    right, up, out = np.array([c, s, 0.0]), np.array([-s, c, 0.0]), np.array([0.0, 0.0, 1.0])
-    front, top = projected(solid, out, right), projected(solid, up, right)
+def edge_look(blank: Blank, axes: Axes) -> tuple[Floats, str]:
+    """Which way the edge view looks (3,), along the first bend, and from where, in words."""
+    (x0, y0), (x1, y1) = blank.bends[0].start, blank.bends[0].end
+    along = np.array([x1 - x0, y1 - y0, 0.0]) / math.dist((x0, y0), (x1, y1))
+    rise = float(along @ axes.up)
+    if abs(rise) < _ALONG:
+        return -axes.right, "from the right of the flat"
+    where = "from below the flat" if abs(rise) > _BELOW else "along bend 1, from below"
+    return (along if rise > 0 else -along), where
+
+
+def folded_views(
+    blank: Blank, flat: Flat, letters: Sequence[str], arrow: str = ""
+) -> tuple[View, View]:
+    """The folded part's edge with its outer sizes, and an isometric.
+
+    arrow: what up the paper is in the car, such as "UP"; "" draws no arrow.
+    """
+    solid, axes = folded_solid(blank), Axes.of(flat)
+    look, where = edge_look(blank, axes)
+    right = np.cross(look, axes.out)
+    edge = projected(solid, -look, right)
     middles = folded_middles(blank)
     tags = [
-        Tag(letter, (float(one @ right), float(one @ up)), _reach(hole))
-        for letter, one, hole in zip(letters, middles, flat.holes, strict=True)
+        Tag(name, (float(one @ right), float(one @ axes.out)), 0.0)
+        for name, one in (
+            *zip(letters, middles, strict=True),
+            *((f"{k}", spot) for k, spot in enumerate(_bend_middles(blank), start=1)),
+        )
     ]
-    numbers = [
-        Tag(f"{k}", (float(one @ right), float(one @ -out)), 0.0)
-        for k, one in enumerate(_bend_middles(blank), start=1)
-    ]
-    alike = abs(front.box()[3] - front.box()[1] - flat.size[1]) < _SEEN_MM
+    anchor = None
+    if where == "from below the flat":
+        anchor = float(np.array([*blank.bends[0].start, 0.0]) @ right)
+    title = f"Edge of the folded part, {where}: bends up go up here"
+    sides = ("horizontal", "vertical")
     return (
-        _folded("", top, numbers, ("horizontal", "vertical")),
-        _folded(
-            "Folded: front view, from the side that is up in the flat, and top view",
-            front,
-            tags,
-            () if alike else ("vertical",),
-        ),
+        _seen(title, edge, tags, (_uncovered(edge), edge.smooth, edge.sharp), sides, anchor),
+        _isometric(solid, axes, zip(letters, middles, strict=True), arrow),
     )
+
+
+def _isometric(
+    solid: cq.Shape, axes: Axes, holes: Iterable[tuple[str, Floats]], arrow: str
+) -> View:
+    towards, right = axes.way(_ISO_TOWARDS), axes.way(_ISO_RIGHT)
+    up = np.cross(towards, right)
+    seen = projected(solid, towards, right)
+    tags = [Tag(name, (float(one @ right), float(one @ up)), 0.0) for name, one in holes]
+    said = f" Arrow: {arrow.lower()} in the car." if arrow else ""
+    title = f"Folded, isometric, not to scale.{said}"
+    view = _seen(title, seen, tags, ((), seen.smooth, seen.sharp), (), None)
+    if not arrow:
+        return view
+    way = np.array([float(axes.up @ right), float(axes.up @ up)])
+    return _with_arrow(view, way, arrow)
+
+
+def _with_arrow(view: View, way: Floats, word: str) -> View:
+    """An isometric with an arrow in a corner that is free, or else at its left."""
+    from shapely import LineString, MultiLineString
+
+    wide, high = view.size
+    long, clear = _ARROW * max(view.size), _ARROW_CLEAR * max(view.size)
+    reach = way * long
+    part = MultiLineString([LineString(one.points) for one in view.lines]).convex_hull
+    xs, ys = (clear, wide - clear - reach[0]), (clear, high - clear - abs(reach[1]))
+    feet = [np.array([x, y]) for x in xs for y in ys]
+    free = (one for one in feet if LineString([one, one + reach]).distance(part) > 2.0 * clear)
+    shift = np.zeros(2)
+    foot = next(free, None)
+    if foot is None:
+        shift = np.array([reach[0] + 2.0 * clear, 0.0])
+        foot = np.array([0.0, clear])
+    tip = foot + reach
+    drawn = Arrow((float(foot[0]), float(foot[1])), (float(tip[0]), float(tip[1])))
+    lines = [ViewLine(one.kind, one.points + shift) for one in view.lines]
+    lines += [ViewLine("arrow", np.array(one)) for one in drawn.lines(0.2 * long)]
+    tags = [Tag(one.text, (one.at[0] + shift[0], one.at[1] + shift[1]), 0.0) for one in view.tags]
+    tags.append(Tag(word, drawn.tip, 0.0))
+    size = wide + float(shift[0]), high
+    return View(view.title, size, tuple(lines), (), tuple(tags))
 
 
 def folded_middles(blank: Blank) -> tuple[Floats, ...]:
@@ -181,33 +217,31 @@ def folded_middles(blank: Blank) -> tuple[Floats, ...]:
     )
 
 
-def is_upright(bend: BendLine) -> bool:
-    """Whether a bend runs straight up the drawing."""
-    (x0, y0), (x1, y1) = bend.start, bend.end
-    return abs(x1 - x0) <= _SQUARE_RAD * abs(y1 - y0)
-
-
 def _bend_middles(blank: Blank) -> Iterator[Floats]:
     """The middle of each bend, halfway through its metal, once folded."""
     places = folded_places(blank)
     for bend in blank.bends:
-        x, y = _middle(BendLine(bend.start, bend.end, ""))
+        x, y = middle_of_bend(BendLine(bend.start, bend.end, ""))
         ux, uy = bend.across
         spent = bend.allowance_mm(blank.thickness_mm) / 2.0
         point = np.array([x + ux * spent, y + uy * spent, blank.thickness_mm / 2.0, 1.0])
         yield (places[bend.parent] @ fold_of(bend, blank.thickness_mm, 0.5) @ point)[:3]
 
 
-def _folded(title: str, seen: Projection, tags: Sequence[Tag], sizes: Sequence[str]) -> View:
+def _seen(
+    title: str,
+    seen: Projection,
+    tags: Sequence[Tag],
+    groups: tuple[Iterable[Floats], Iterable[Floats], Iterable[Floats]],
+    sizes: Sequence[str],
+    anchor: float | None,
+) -> View:
+    """A projection as a view. groups: hidden, thin and sharp lines. anchor: projection mm."""
     x0, y0, x1, y1 = seen.box()
     shift = np.array([-x0, -y0])
     lines = [
         ViewLine(kind, points + shift)
-        for kind, group in (
-            ("hidden", _uncovered(seen)),
-            ("thin", seen.smooth),
-            ("edge", seen.sharp),
-        )
+        for kind, group in zip(("hidden", "thin", "edge"), groups, strict=True)
         for points in group
     ]
     wide, high = x1 - x0, y1 - y0
@@ -217,19 +251,18 @@ def _folded(title: str, seen: Projection, tags: Sequence[Tag], sizes: Sequence[s
     if "vertical" in sizes:
         dimensions.append(_dimension((wide, 0.0), (wide, high), high, "vertical"))
     moved = tuple(Tag(one.text, (one.at[0] - x0, one.at[1] - y0), one.reach_mm) for one in tags)
-    return View(title, (wide, high), tuple(lines), tuple(dimensions), moved)
+    at = None if anchor is None else anchor - x0
+    return View(title, (wide, high), tuple(lines), tuple(dimensions), moved, at)
 
 
-def _uncovered(seen: Projection) -> Iterator[Floats]:
+def _uncovered(seen: Projection) -> list[Floats]:
     """Hidden edges without what lies right behind seen ones."""
     from shapely import LineString, union_all
 
     cover = union_all([LineString(one) for one in (*seen.sharp, *seen.smooth)]).buffer(0.02)
-    for line in seen.hidden:
-        left = LineString(line).difference(cover)
-        for piece in getattr(left, "geoms", [left]):
-            if piece.length > 0.1:
-                yield np.array(piece.coords)
+    left = [LineString(line).difference(cover) for line in seen.hidden]
+    pieces = [piece for one in left for piece in getattr(one, "geoms", [one])]
+    return [np.array(one.coords) for one in pieces if one.length > 0.1]
 
 
 def _dimension(start: Point, end: Point, mm: float, direction: str) -> Dimension:
@@ -237,22 +270,11 @@ def _dimension(start: Point, end: Point, mm: float, direction: str) -> Dimension
     return Dimension(ends[0], ends[1], both(mm), direction)  # type: ignore[arg-type]
 
 
-def _middle(bend: BendLine) -> Point:
-    return (bend.start[0] + bend.end[0]) / 2.0, (bend.start[1] + bend.end[1]) / 2.0
-
-
 def _reach(hole: Circle | Path) -> float:
     """From its middle to its furthest rim."""
     if isinstance(hole, Circle):
         return hole.diameter_mm / 2.0
     return float(np.hypot(*(sampled(hole) - middle_of(hole)).T).max())
-
-
-def _hole_tags(
-    holes: Sequence[Circle | Path], middles: Sequence[Point], letters: Sequence[str]
-) -> Iterator[Tag]:
-    for letter, hole, middle in zip(letters, holes, middles, strict=True):
-        yield Tag(letter, middle, _reach(hole))
 
 
 def _crosses(holes: Sequence[Circle | Path], middles: Sequence[Point]) -> Iterator[ViewLine]:

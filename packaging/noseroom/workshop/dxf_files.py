@@ -1,8 +1,9 @@
 """Flat patterns as DXF R2010 in millimetres, one figure a file, read back and compared.
 
-Layers: "cut" what is cut through, "bend" where it is bent, with angle and direction as text,
-"centres" the middles of holes, "marks" words and lines on the piece, "guides" lines to lay it by,
-"notes" what is said beside it. Only "cut" is metal to go through.
+Layers: "cut" what is cut through, "bend" where it is bent, with angle and direction as text past
+the line's end, "centres" the middles of holes, "marks" words on the piece and the arrow that says
+what is up, "guides" lines to lay it by, "notes" what is said, to the right of everything: no note
+runs across the metal. Only "cut" is metal to go through.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Any
 
 from noseroom.errors import GeometryError, OutputError
 from noseroom.geometry.outlines import Circle, Path, Point
-from noseroom.report.drawing_text import clean
+from noseroom.report.drawing_text import clean, text_width_mm
 from noseroom.units import MM_PER_INCH
 from noseroom.workshop.figures import Figure
 
@@ -36,6 +37,9 @@ _MILLIMETRES, _METRIC = 4, 1  # $INSUNITS and $MEASUREMENT
 _FULL_SIZE = 1.0  # $PSVPSCALE: programs that print by it print a mm as a mm
 _CROSS = 2  # $PDMODE: points are shown as upright crosses
 _TEXT_MM, _PITCH_MM = 3.0, 5.0
+_CAPITALS = 0.71  # a text's height is that of its capitals, which is this part of its font's size
+_OFF_MM, _BESIDE_MM = 3.0, 10.0
+"""From a bend's end to its words, and from all that is drawn to the notes at its right."""
 _SAME_MM = 1e-6
 """What is read back may be this far off: DXF is text, and a number in it has its digits."""
 
@@ -159,20 +163,37 @@ def _entities(figure: Figure) -> Iterator[Entity]:
     for bend in figure.bends:
         yield "LINE", BEND, (*bend.start, *bend.end), ""
         if bend.text:
-            yield _on_bend(bend.start, bend.end, bend.text)
+            yield _past_bend(bend.start, bend.end, bend.text)
     for centre in figure.centres:
         yield "POINT", CENTRES, centre.at, ""
-        if not centre.text:
-            continue
-        beside = (centre.at[0] + centre.diameter_mm / 2.0 + 1.5, centre.at[1] + 1.0)
-        yield _text(NOTES, beside, centre.text)
+        if centre.letter:
+            x, y = centre.at
+            at = (x + centre.diameter_mm / 2.0 + _TEXT_MM, y - _TEXT_MM / 2.0)
+            yield _text(MARKS, at, centre.letter)
     for guide in figure.guides:
         yield _shape(guide, GUIDES)
+    for arrow in figure.arrows:
+        yield from (("LINE", MARKS, (*start, *end), "") for start, end in arrow.lines())
     for label in figure.labels:
         yield _text(MARKS, label.at, label.text, label.height_mm, label.turn_deg)
-    x, y, _, _ = figure.box()
-    for row, line in enumerate(_said(figure), start=2):
-        yield _text(NOTES, (x, y - row * _PITCH_MM), line)
+    x, top = _right_of(figure) + _BESIDE_MM, figure.box()[3]
+    for row, line in enumerate(_said(figure)):
+        yield _text(NOTES, (x, top - _TEXT_MM - row * _PITCH_MM), line)
+
+
+def _right_of(figure: Figure) -> float:
+    """The right end of all that is drawn, arrows and words on the piece counted."""
+    ends = [figure.box()[2]]
+    ends += [x for arrow in figure.arrows for line in arrow.lines() for x, _ in line]
+    for label in figure.labels:
+        half = _wide_mm(label.text, label.height_mm) / 2.0
+        turn = math.radians(label.turn_deg)
+        ends.append(label.at[0] + abs(math.cos(turn)) * half + abs(math.sin(turn)) * label.height_mm)
+    return max(ends)
+
+
+def _wide_mm(text: str, height_mm: float) -> float:
+    return text_width_mm(text, height_mm / _CAPITALS)
 
 
 def _said(figure: Figure) -> Iterator[str]:
@@ -180,10 +201,11 @@ def _said(figure: Figure) -> Iterator[str]:
     if sheet := thickness_words(figure):
         yield f"Thickness and material: {sheet}"
     if figure.hand:
-        yield f"For the {figure.hand} of the car"
+        yield f"{figure.hand[:1].upper()}: for the car's {figure.hand}"
     if figure.seen_from:
         yield f"Seen from {figure.seen_from}"
     yield "All sizes in mm, full size"
+    yield from (centre.said for centre in figure.centres if centre.text)
     yield from figure.notes
 
 
@@ -203,15 +225,21 @@ def _text(
     return "TEXT", layer, (*at, height, turn_deg), clean(text).replace("%%", "% %")
 
 
-def _on_bend(start: Point, end: Point, text: str) -> Entity:
-    """Words along the line, a little off its middle, never upside down."""
+def _past_bend(start: Point, end: Point, text: str) -> Entity:
+    """Words past the line's upper or left end and along it, never upside down."""
     turn = math.degrees(math.atan2(end[1] - start[1], end[0] - start[0]))
+    far = end
     if not -90.0 < turn <= 90.0:
         turn -= math.copysign(180.0, turn)
-    rise = math.radians(turn + 90.0)
+        far = start
+    # `far` is the end that the words' own direction runs to: right, or up where they stand upright.
+    along = math.radians(turn)
+    off = _OFF_MM + _wide_mm(text, _TEXT_MM) / 2.0
+    if abs(turn) < 45.0:
+        far, off = (start if far == end else end), -off
     at = (
-        (start[0] + end[0]) / 2.0 + math.cos(rise),
-        (start[1] + end[1]) / 2.0 + math.sin(rise),
+        far[0] + off * math.cos(along) + math.sin(along) * _TEXT_MM / 2.0,
+        far[1] + off * math.sin(along) - math.cos(along) * _TEXT_MM / 2.0,
     )
     return _text(BEND, at, text, turn_deg=turn)
 

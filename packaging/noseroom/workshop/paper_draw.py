@@ -29,6 +29,7 @@ STYLES: dict[str, dict[str, str | float]] = {
     "guide": {"width": 0.18, "stroke": GREY, "stroke_dasharray": "8 1.5 1.5 1.5"},
     "centre": {"width": 0.18},
     "drilled": {"width": 0.25},
+    "arrow": {"width": 0.5},
 }
 """How each kind of line is drawn; the names are the groups' on the sheet."""
 _ARM_MM = 3.0
@@ -67,6 +68,8 @@ def _lines(figure: Figure) -> Iterator[tuple[str, Floats | list[Point]]]:
         if centre.diameter_mm and (centre.at, centre.diameter_mm) not in round_cuts:
             points = sampled(Circle(centre.at, centre.diameter_mm))
             yield "drilled", np.vstack([points, points[:1]])
+    for arrow in figure.arrows:
+        yield from (("arrow", list(ends)) for ends in arrow.lines())
 
 
 def _beyond(here: Point, there: Point, by_mm: float) -> Point:
@@ -133,7 +136,7 @@ def words_of(figure: Figure, view: View) -> tuple[Word, ...]:
     found = []
     for centre in figure.centres:
         if view.holds(centre.at) and centre.text:
-            found.append(Word(centre.text, view.at(centre.at), centre.diameter_mm / 2.0))
+            found.append(Word(centre.said, view.at(centre.at), centre.diameter_mm / 2.0))
     for bend in figure.bends:
         first, last = sorted((bend.start, bend.end), reverse=True)
         marks = [_beyond(*ends, _END_MM[1]) for ends in ((first, last), (last, first))]
