@@ -18,8 +18,8 @@ from stack_truth_laws import fan_law
 
 __all__ = ["READ_DAY", "Knowing", "layout_of", "text_of"]
 
-READ_DAY = Day(297.15, 0.4, 0.0)
-"""A mild day, on which the readings are taken."""
+READ_DAY = Day(305.15, 0.4, 0.0)
+"""A warm day, on which the readings are taken: on a cool one the thermostat holds the coolant."""
 _CORE_AHEAD, _TANK = 30.0, 55.0
 
 
@@ -246,7 +246,7 @@ def _readings(car: TrueCar, knowing: Knowing) -> list[str]:
     found = read_truth(car, 0.06)
     rng = np.random.default_rng([78, car.seed])
     sweep, tank, off = rng.uniform(-0.1, 0.1), rng.uniform(-2, 2), rng.uniform(-15, 15)
-    lines = ["  readings:", "    outside: 24 C", f"    idle: {car.idle_rpm + off:.0f} rpm"]
+    lines = ["  readings:", "    outside: 32 C", f"    idle: {car.idle_rpm + off:.0f} rpm"]
     if knowing.air:
         speed = found.grille * (1.0 + sweep)
         lines.append(f"    grille air: {speed:.3f} ± {0.1 * speed:.3f} m/s")

@@ -23,8 +23,8 @@ from stack_truth_grid import Network, grid_of, opening_law
 from stack_truth_laws import CP, churchill, core_table, fan_law
 from stack_truth_water import Water, march_water
 
-_CARS, _DRAWS, _SIZE_M = 14, 64, 0.08
-_READ_CARS = 5
+_CARS, _DRAWS, _SIZE_M = 12, 64, 0.08
+_READ_CARS = 6
 _HELD = 0.85
 
 
@@ -180,22 +180,30 @@ def _read() -> list[Narrowed]:
 
 @pytest.mark.parametrize("figure", FIGURES)
 def test_bands_hold_the_truth(figure: str) -> None:
-    """85 % of the time; of a part of the cars no fewer than chance leaves one time in fifty."""
+    """85 % of the time; of a part of the cars no fewer than chance leaves one time in fifty.
+
+    Of both states; a quarter of the cars would not show a band that holds 80 %, all 500 do.
+    """
     found = [one for _, _, own in _some() for one in own if one.figure == figure]
     held = sum(one.holds for one in found)
     missed = [(one.seed, one.state, one.band, one.truth) for one in found if not one.holds]
     assert held >= binom.ppf(0.02, len(found), _HELD), missed
 
 
-@pytest.mark.parametrize("reading", ["grille air", "coolant"])
-def test_a_reading_narrows_the_bands_on_average(reading: str) -> None:
-    """Of coolant and head pressure, as far as they have an upper end at all."""
-    some = [one for one in _read() if one.reading == reading]
-    for figure in ("coolant", "head pressure"):
-        ratios = [one.after / one.before for one in some if one.figure == figure and one.before > 0]
-        assert ratios
-        if (reading, figure) != ("coolant", "head pressure"):
-            assert np.mean(ratios) < 1.0, ratios
+@pytest.mark.parametrize(
+    ("reading", "figure"),
+    [
+        ("grille air", "air into the radiator"),
+        ("grille air", "head pressure"),
+        ("grille air", "coolant"),
+        ("coolant", "coolant"),
+    ],
+)
+def test_a_reading_narrows_the_bands_on_average(reading: str, figure: str) -> None:
+    """The mean width over some cars; one car's may well grow."""
+    some = [one for one in _read() if (one.reading, one.figure) == (reading, figure)]
+    assert len(some) > _READ_CARS // 2
+    assert sum(one.after for one in some) < sum(one.before for one in some)
 
 
 def test_no_band_is_as_wide_as_the_world() -> None:

@@ -101,7 +101,7 @@ def _rail_bolts(name: str, made: Candidate, bolts: Sequence[Bolted]) -> Iterator
 def _tab_bolt(name: str, made: Candidate, bolts: Sequence[Bolted]) -> Bolt:
     job, site = made.job, made.job.site
     out = job.side * site.normal
-    seat = site.face(job.side).point + (job.standoff_mm + job.sheet.thickness_mm) * out
+    seat = site.face(job.side).point + (2.0 * job.standoff_mm + job.sheet.thickness_mm) * out
     one = next(one for one in bolts if one.where == "tab")
     far = site.face(-job.side).point
     return Bolt(f"{name}'s bolt in the tab", site.host, site.feature, seat, far, out, one)

@@ -121,10 +121,12 @@ def angle(job: Job, at: Floats, foot: Floats, hole: FreeHole | None) -> Candidat
     Raises ShapeError.
     """
     middle = (foot + _on_line(job, at)) / 2.0
-    rail = job.rail_flat(at, unit_way(_on_line(job, at) - at))
+    way = unit_way(_on_line(job, at) - at)
+    rail = job.rail_flat(at, way)
     tab = Flat(job.tab_plane, 0, (job.tab_opening(),), job.tab_hole.metal_mm, middle, job.width_mm)
     blank, home = made_blank([rail, tab], job.sheet)
-    return Candidate(ANGLE, job, blank, home, (at,), abs(blank.bends[0].angle_deg), hole)
+    rail_at = job.rail_ats(at, way)
+    return Candidate(ANGLE, job, blank, home, rail_at, abs(blank.bends[0].angle_deg), hole)
 
 
 def _on_line(job: Job, at: Floats) -> Floats:
@@ -241,14 +243,15 @@ def _two_bends(
 ) -> Candidate:
     plane, tab = job.face.plane, job.tab_plane
     ends = [_meets(one, web, at, job.tab_at) for one in (plane, tab)]
+    way = unit_way(ends[0] - at)
     flats = [
-        job.rail_flat(at, unit_way(ends[0] - at)),
+        job.rail_flat(at, way),
         Flat(web, 0, (), 0.0, ends[0], job.width_mm),
         Flat(tab, 1, (job.tab_opening(),), job.tab_hole.metal_mm, ends[1], job.width_mm),
     ]
     blank, home = made_blank(flats, job.sheet)
     form = OFFSET if web_deg >= JOGGLE_DEG else JOGGLE
-    return Candidate(form, job, blank, home, (at,), web_deg, hole)
+    return Candidate(form, job, blank, home, job.rail_ats(at, way), web_deg, hole)
 
 
 def _meets(plane: Plane, web: Plane, start: Floats, end: Floats) -> Floats:

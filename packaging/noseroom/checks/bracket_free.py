@@ -2,72 +2,138 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.checks.bracket_placed import PlacedBracket
+from noseroom.checks.bracket_job import Candidate
+from noseroom.checks.bracket_sites import RailFace, TabSite
 from noseroom.checks.rules import Rules
 from noseroom.geometry.separation import MovingPiece, nearest
-from noseroom.layout import Layout, PlacedPart
-from noseroom.parts.made_bracket import PLATE
+from noseroom.geometry.sheet_hulls import folded_hulls
+from noseroom.layout import Layout
+from noseroom.parts.made_bracket import PLATE, MadeBracket
 
 Floats = NDArray[np.float64]
 TOUCH_MM = 1e-4
 """Within this two pieces touch and do not overlap."""
+SEATS_MM = 1.0
+"""What a bracket keeps to the rest of what it is bolted to, so that it seats on tab and face alone:
+common practice. They move together; joined parts may touch."""
+_SIDES = 16
+_STILL = np.zeros((3, 0))
 
 
 @dataclass(frozen=True, eq=False)
 class Block:
-    """What stands in a bracket's way: by how much it is too near, mm."""
+    """What stands in a bracket's way: by how much it is too near, mm.
+
+    asked_mm: how near it may be. way: (3,) unit, from the bracket to it.
+    """
 
     part: str
     component: str
     short_mm: float
+    asked_mm: float = 0.0
+    way: Floats = field(default_factory=lambda: np.zeros(3))
 
 
 class Around:
     """All that stands in a nose, piece by piece."""
 
     def __init__(self, layout: Layout, rules: Rules) -> None:
-        self._rules = rules
-        self._pieces: list[tuple[PlacedPart, str, MovingPiece]] = []
+        self._pieces: list[tuple[str, str, MovingPiece]] = []
+        self._asked: dict[tuple[str, str], float] = {}
+        self._hosts: dict[str, frozenset[str]] = {}
         for part in layout.parts.values():
             if part.unplaced or not part.known:
                 continue
+            like = replace(part, kind=MadeBracket.about.name, part=MadeBracket(), group="body")
             for component, alternatives in part.moving.items():
                 if component == "blades" or component in part.part.unseen():
                     continue
-                self._pieces += [(part, component, piece) for piece in alternatives[0]]
+                self._asked[part.name, component] = rules.between(
+                    like, PLATE, part, component
+                ).value_mm
+                self._pieces += [(part.name, component, piece) for piece in alternatives[0]]
+            self._hosts[part.name] = frozenset(part.components) - frozenset(part.part.sweeps())
         self._boxes = np.array([piece.box for _, _, piece in self._pieces])
-        self._asked: dict[tuple[str, str], float] = {}
+        self._far = max(self._asked.values(), default=0.0)
 
-    def block(self, made: PlacedBracket, bolted: frozenset[tuple[str, str]]) -> Block | None:
-        """The worst that stands in its way; None: nothing does.
+    def block(
+        self,
+        mine: Sequence[MovingPiece],
+        bolted: frozenset[tuple[str, str]],
+        moved: Mapping[str, Floats] | None = None,
+    ) -> Block | None:
+        """The worst that stands in the way of some pieces; None: nothing does.
 
-        bolted: the components that it lies on, which it may touch but not run into.
+        bolted: the components that they lie on, which they may touch but not run into. moved: parts
+        that are tried elsewhere, by (3,) mm.
         """
-        mine = made.plates[0]
         boxes = np.array([piece.box for piece in mine])
+        others, theirs = self._boxes, self._pieces
+        if moved:
+            theirs = [
+                (part, component, piece.moved(moved[part]) if part in moved else piece)
+                for part, component, piece in theirs
+            ]
+            others = np.array([piece.box for _, _, piece in theirs])
+        hosts = {part for part, _ in bolted}
         worst: Block | None = None
-        far = 0.0
-        for part, component, _ in self._pieces:
-            key = part.name, component
-            if key not in self._asked:
-                self._asked[key] = self._rules.between(made, PLATE, part, component).value_mm
-            far = max(far, self._asked[key])
         apart = np.maximum(
-            self._boxes[:, None, 0] - boxes[None, :, 1], boxes[None, :, 0] - self._boxes[:, None, 1]
+            others[:, None, 0] - boxes[None, :, 1], boxes[None, :, 0] - others[:, None, 1]
         ).max(axis=-1)
-        for index, number in np.argwhere(apart < far):
-            part, component, piece = self._pieces[index]
-            key = part.name, component
-            asked = -TOUCH_MM if key in bolted else self._asked[key]
+        for index, number in np.argwhere(apart < self._far):
+            part, component, piece = theirs[index]
+            key = part, component
+            asked = self._asked[key]
+            if key in bolted:
+                asked = -TOUCH_MM
+            elif part in hosts and component in self._hosts[part]:
+                asked = min(asked, SEATS_MM)
             if apart[index, number] >= asked:
                 continue
-            gap, _ = nearest(mine[number], piece)
+            gap, way = nearest(mine[number], piece)
             short = asked - gap
             if short > 1e-9 and (worst is None or short > worst.short_mm):
-                worst = Block(*key, float(short))
+                worst = Block(*key, float(short), max(asked, 0.0), way)
         return worst
+
+
+def still_piece(corners: Floats) -> MovingPiece:
+    """A convex piece where it stands, without what may move it. corners: (n, 3) mm."""
+    return MovingPiece(corners, np.zeros(3), np.eye(3), _STILL, _STILL, _STILL, _STILL)
+
+
+def pieces_of(made: Candidate) -> list[MovingPiece]:
+    """A bracket's pieces as they stand."""
+    return [
+        still_piece(corners @ home[:3, :3].T + home[:3, 3])
+        for blank, home in made.blanks
+        for corners in folded_hulls(blank)
+    ]
+
+
+def pad(ends: Sequence[Floats], up: Floats, radius_mm: float, thickness_mm: float) -> MovingPiece:
+    """A little less than the metal round a hole, or a slot's ends (3,), of a flat above its plane.
+
+    What stands in its way stands in that of every bracket with this flat.
+    """
+    helper = np.eye(3)[int(np.argmin(np.abs(up)))]
+    first = np.cross(up, helper)
+    first /= np.sqrt(first @ first)
+    second = np.cross(up, first)
+    turns = math.tau * np.arange(_SIDES) / _SIDES
+    rim = radius_mm * (np.cos(turns)[:, None] * first + np.sin(turns)[:, None] * second)
+    round_ends = np.concatenate([rim + end for end in ends])
+    return still_piece(np.concatenate([round_ends, round_ends + thickness_mm * up]))
+
+
+def bolted_to(face: RailFace, site: TabSite) -> frozenset[tuple[str, str]]:
+    """What a bracket between a face and a tab lies on: it may touch these."""
+    rail = {(face.host.name, name) for name in face.host.components}
+    return frozenset({*rail, (site.host.name, site.component)})

@@ -43,7 +43,8 @@ class Job:
 
     side: of the tab, 1 or -1. upside: 1 where the sheet's underside lies on the tab, -1 where its
     upper side does. rubber: the grommet in its hole on the tab. wider_mm: by which the strip is
-    wider than bolts ask for. fork: whether it slips under a bolt that is there.
+    wider than bolts ask for. fork: whether it slips under a bolt that is there. pair: whether two
+    bolts hold its foot on the face, so far apart as it is wider.
     """
 
     site: TabSite
@@ -57,6 +58,7 @@ class Job:
     rubber: Grommet | None = None
     wider_mm: float = 0.0
     fork: bool = False
+    pair: bool = False
 
     @property
     def standoff_mm(self) -> float:
@@ -131,13 +133,16 @@ class Job:
     def rail_flat(self, at: Floats, way: Floats, parent: int = -1) -> Flat:
         """The flat on the face with its hole at a point (3,). way: (3,) unit, to its bend."""
         aside = self.wider_mm / 2.0 * crossed(self.face.plane.up, way)
-        return Flat(
-            self.face.plane,
-            parent,
-            (self.rail_opening(at),),
-            self.rail_hole.metal_mm,
-            aside=aside if self.wider_mm > 0 else None,
-        )
+        openings, metal = tuple(map(self.rail_opening, self.rail_ats(at, way))), self.rail_hole
+        wide = aside if self.wider_mm > 0 and not self.pair else None
+        return Flat(self.face.plane, parent, openings, metal.metal_mm, aside=wide)
+
+    def rail_ats(self, at: Floats, way: Floats) -> tuple[Floats, ...]:
+        """Where a foot's holes in the face are, (3,) each, whose middle is at a point; as above."""
+        if not self.pair:
+            return (at,)
+        aside = self.wider_mm / 2.0 * crossed(self.face.plane.up, way)
+        return at + aside, at - aside
 
 
 def _opening(at: Floats, diameter_mm: float, take: TakeUp, kind: str) -> Opening:
@@ -193,13 +198,22 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Fell:
-    """Why a form falls: the rule, by how much (mm), and what would do."""
+    """Why a form falls: the rule, by how much (mm), and what would do.
+
+    got: how far it came, of those here.
+    """
 
     form: str
     rule: str
     text: str
     short_mm: float = 0.0
     would_do: str = ""
+    got: int = 0
+
+
+PLACED, BENT, ROOM = 1, 2, 3
+"""How far a form came: it has a place on the face; it was bent; only something stands in its
+way."""
 
 
 def unit_way(way: Floats) -> Floats:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noseroom.checks import strength_words
-from noseroom.checks.bracket_bolts import Fastener
 from noseroom.checks.bracket_job import Candidate
 from noseroom.checks.bracket_sites import TabSite, tab_sites
 from noseroom.checks.bracket_strength import Carried, Engine, Strength, strength_of
@@ -56,6 +56,7 @@ def carried_by(layout: Layout, made: Candidate) -> Carried | None:
         _arm(made, points),
         tab=_tab(site) if points > 2 else None,
         gyration_mm=_gyration_mm(site.host) if alone else 0.0,
+        rubber=made.job.rubber is not None,
     )
 
 
@@ -68,7 +69,7 @@ def _tab(site: TabSite) -> Tab | None:
 
 def _gyration_mm(part: PlacedPart) -> float:
     """Radius of gyration of a box of its size, about the worst of its own axes."""
-    sides = sorted((_box(part)[1] - _box(part)[0]).tolist())
+    sides = sorted((box_of(part)[1] - box_of(part)[0]).tolist())
     return float(np.hypot(sides[1], sides[2]) / np.sqrt(12.0))
 
 
@@ -76,15 +77,15 @@ def _mass(part: PlacedPart) -> tuple[float, str]:
     given = float(getattr(part.part, "mass_kg", 0.0))
     if given > 0:
         return given, f"the file, line {part.entry.sizes['mass'].line}"
-    box = _box(part)
+    box = box_of(part)
     usual = usual_mass_kg(part.kind, float(np.prod(box[1] - box[0])))
     if usual is None:
         return 0.0, ""
     return usual[1], "the most that is usual for its size, from memory: weigh it"
 
 
-def _box(part: PlacedPart) -> Floats:
-    """Round what of a part is heavy, in its own frame, (2, 3) mm."""
+def box_of(part: PlacedPart) -> Floats:
+    """The box round what of a part is heavy, in its own frame, (2, 3) mm."""
     corners = [
         np.asarray(piece.corners, dtype=float)
         for piece in part.part.pieces()
@@ -102,7 +103,7 @@ def _arm(made: Candidate, points: int) -> tuple[float, float, float]:
     job = made.job
     at = job.site.middle
     if points == 1:
-        box, pose = _box(job.site.host), job.site.host.pose
+        box, pose = box_of(job.site.host), job.site.host.pose
         at = pose[:3, :3] @ box.mean(axis=0) + pose[:3, 3]
     seat = job.tab_plane.point + job.sheet.thickness_mm / 2.0 * job.tab_plane.up
     x, y, z = (made.blanks[-1][1][:3, :3].T @ (at - seat)).tolist()
@@ -114,7 +115,7 @@ def _closed(made: Candidate) -> Blank:
     first, *others = made.blank.flanges
     around = first.outline
     whole = Path(around.points[:-4], around.bulges[:-4])
-    hole = Circle((0.0, 0.0), made.job.rail_bolt.hole.normal_mm)
+    hole = Circle((0.0, 0.0), made.job.rail_hole.diameter_mm)
     return replace(made.blank, flanges=(Flange(whole, (hole,)), *others))
 
 
@@ -124,13 +125,15 @@ def spots_of(made: Candidate) -> tuple[Spot, tuple[Spot, ...]]:
     Of a slot, the end that is further from the others.
     """
     job = made.job
-    washer, rail = job.bolt, job.rail_bolt
+    rail = _Held(job.rail_hole.diameter_mm, job.rail_bolt.washer.outside_mm)
+    washer = _Held(job.tab_hole.diameter_mm, job.bolt.washer.outside_mm)
+    if job.rubber is not None:
+        washer = _Held(job.rubber.hole_mm, job.rubber.outside_mm)
     flanges = made.blank.flanges
     if job.fork:
         (hole,) = flanges[made.tab_flat].holes
         under = (0.0, 0.0)  # the first flat's frame begins where the bolt is
-        across, wide = rail.hole.normal_mm, rail.washer.outside_mm
-        return _spot(made.tab_flat, hole, washer, [under]), (Spot(0, under, across, wide),)
+        return _spot(made.tab_flat, hole, washer, [under]), (Spot(0, under, *rail),)
     if len(flanges) == 1:
         first, last = flanges[0].holes
         ends = [(0, first, rail), (0, last, washer)]
@@ -153,15 +156,21 @@ def spots_of(made: Candidate) -> tuple[Spot, tuple[Spot, ...]]:
     return spots[tab], tuple(one for k, one in enumerate(spots) if k != tab)
 
 
-def _spot(flange: int, hole: Hole, one: Fastener, others: Sequence[Point]) -> Spot:
+class _Held(NamedTuple):
+    """A hole's diameter and that of what holds it, mm."""
+
+    hole_mm: float
+    washer_mm: float
+
+
+def _spot(flange: int, hole: Hole, one: _Held, others: Sequence[Point]) -> Spot:
     ends = [middle_of(hole)]
-    across = one.hole.normal_mm
     if not isinstance(hole, Circle):
         (a, b, c, d) = hole.points
         ends = [((a[0] + d[0]) / 2, (a[1] + d[1]) / 2), ((b[0] + c[0]) / 2, (b[1] + c[1]) / 2)]
     other = np.mean(others, axis=0)
     at = max(ends, key=lambda end: float(np.hypot(*(np.array(end) - other))))
-    return Spot(flange, at, across, one.washer.outside_mm)
+    return Spot(flange, at, *one)
 
 
 def strength_finding(

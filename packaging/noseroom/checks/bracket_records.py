@@ -14,6 +14,7 @@ from noseroom.checks.bracket_sites import TabSite
 from noseroom.checks.bracket_strength import Strength
 from noseroom.findings import Finding, Verdict, overall
 from noseroom.geometry.sheet import Blank
+from noseroom.tables.fasteners import Grommet
 from noseroom.tables.sheet import SheetMaterial
 
 Floats = NDArray[np.float64]
@@ -66,7 +67,8 @@ class BracketDesign:
     between two pieces. packing_mm: washers to have ready, 0 to this, under either foot.
     findings: clear of everything, room for wrenches, a way in for the bolts. fell: other forms, and
     why not. mass_kg: of the bracket. strength: its sums, None
-    where none could be made. placed: the same as a part of the nose.
+    where none could be made. placed: the same as a part of the nose. rubber: the grommet in its hole
+    on the tab, if it hangs on rubber.
     """
 
     name: str
@@ -90,6 +92,7 @@ class BracketDesign:
     findings: tuple[Finding, ...]
     fell: tuple[Fell, ...]
     placed: PlacedBracket
+    rubber: Grommet | None = None
 
     @property
     def verdict(self) -> Verdict:

@@ -6,6 +6,7 @@ one will do: of hundreds of ways a few are ever worked out.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -13,6 +14,8 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks import words
+from noseroom.checks.bracket_bench import Strip
 from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_forms import (
     HAT_DEG,
@@ -27,24 +30,28 @@ from noseroom.checks.bracket_forms import (
     straps,
     two_piece,
 )
+from noseroom.checks.bracket_free import Around, Block, bolted_to, pad
 from noseroom.checks.bracket_job import (
     ANGLE,
     HAT,
     JOGGLE,
     OFFSET,
     STRAP,
+    PLACED,
+    ROOM,
     TWO_PIECE,
     Candidate,
     Fell,
     Job,
 )
-from noseroom.checks.bracket_shape import ShapeError, Sheet
+from noseroom.checks.bracket_shape import Opening, ShapeError, Sheet
 from noseroom.checks.bracket_sites import FreeHole, RailFace, TabSite
 from noseroom.checks.bracket_slots import Take, guesses, take_up, take_up_by_legs
 from noseroom.errors import GeometryError
-from noseroom.geometry.separation import Uncertainty
+from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.parts.base import Port
 from noseroom.survey.solution import Source
+from noseroom.tables.fasteners import grommets
 
 Floats = NDArray[np.float64]
 
@@ -67,30 +74,42 @@ class Tried:
 
     fell: dict[str, Fell] = field(default_factory=dict)
 
-    def note(self, form: str, error: ShapeError, would_do: str = "") -> None:
+    def note(self, form: str, error: ShapeError, got: int = 0) -> None:
         """Note a miss, where it is nearer than the one before."""
-        self.add(Fell(form, error.rule, str(error), error.short_mm, would_do))
+        self.add(Fell(form, error.rule, str(error), float(error.short_mm), got=got))
 
-    def add(self, fell: Fell) -> None:
-        """The same of one that could be bent."""
-        # What has no figure says less than what has one.
+    def add(self, fell: Fell) -> bool:
+        """The same of one that could be bent; whether it is the nearest so far."""
         known = self.fell.get(fell.form)
-        if known is None or (fell.short_mm or np.inf) < (known.short_mm or np.inf):
+        nearer = known is None or _missed_by(fell) < _missed_by(known)
+        if nearer:
             self.fell[fell.form] = fell
+        return nearer
+
+
+def _missed_by(fell: Fell) -> tuple[int, float]:
+    # What has no figure says less than what has one.
+    by = fell.short_mm if np.isfinite(fell.short_mm) else 0.0
+    return -fell.got, by or np.inf
 
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """A bracket that is thought of and not bent yet. cost: bends first, then metal."""
+    """A bracket that is thought of and not bent yet. cost: bends first, then metal.
+
+    at: (3,) mm, the middle of its foot on the face; None where it has several.
+    """
 
     cost: float
     form: str
     make: Callable[[], Candidate]
+    job: Job
+    at: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Search:
-    """One tab, and what it may be bolted to."""
+    """One tab, and what it may be bolted to. around: all that stands near."""
 
     site: TabSite
     faces: tuple[RailFace, ...]
@@ -98,24 +117,58 @@ class Search:
     taken: tuple[Port, ...]
     sure: Uncertainty
     unit: str
+    around: Around
     sources: tuple[Source, ...] = ()
     tried: Tried = field(default_factory=Tried)
+    _pads: dict[tuple[object, ...], Block | None] = field(default_factory=dict)
 
-    def candidates(
-        self, bolt: Fastener, sheet: Sheet, wider_mm: float = 0.0, form: str = ""
-    ) -> Iterator[Candidate]:
+    def candidates(self, bolt: Fastener, strip: Strip, form: str = "") -> Iterator[Candidate]:
         """What can be bent, cheapest first; form: only of that one."""
-        for plan in self.plans(bolt, sheet, wider_mm):
-            if form not in ("", plan.form):
+        for plan in self.plans(bolt, strip):
+            if form not in ("", plan.form) or self._foot_blocked(plan):
                 continue
             try:
-                yield plan.make()
+                made = plan.make()
+                _demand_on_face(made)
+                yield made
             except ShapeError as error:
-                self.tried.note(plan.form, error)
+                self.tried.note(plan.form, error, PLACED)
             except GeometryError:
                 continue
 
-    def plans(self, bolt: Fastener, sheet: Sheet, wider_mm: float = 0.0) -> list[Plan]:
+    def _foot_blocked(self, plan: Plan) -> bool:
+        """Whether something stands where a foot would lie, so that nothing need be bent."""
+        job, t = plan.job, plan.job.sheet.thickness_mm
+        seat = job.site.face(job.side).lifted(job.standoff_mm)
+        where: list[tuple[tuple[object, ...], Callable[[], MovingPiece]]] = []
+        opening = Opening(job.tab_at, 0.0) if plan.form == TWO_PIECE else job.tab_opening()
+        travel = tuple(np.round(np.concatenate(opening.ends), 3))
+        where.append(
+            (
+                ("tab", job.side, t, travel),
+                lambda: pad([end + seat.point - job.tab_at for end in opening.ends], seat.up,
+                            job.tab_hole.metal_mm, t),
+            )
+        )  # fmt: skip
+        if plan.at is not None and not job.pair:
+            at, up = plan.at, job.face.plane.up
+            metal = job.rail_hole.metal_mm
+            where.append(
+                (
+                    (job.face.name, t, metal, *np.round(at, 3)),
+                    lambda: pad([at], up, metal, t),
+                )
+            )
+        for key, piece in where:
+            if key not in self._pads:
+                self._pads[key] = self.around.block([piece()], bolted_to(job.face, job.site))
+            block = self._pads[key]
+            if block is not None:
+                self.tried.add(blocked(plan.form, block, self.site, self.unit))
+                return True
+        return False
+
+    def plans(self, bolt: Fastener, strip: Strip) -> list[Plan]:
         """All that is thought of, cheapest first."""
         found: list[Plan] = []
         for face in self.faces:
@@ -126,8 +179,10 @@ class Search:
                 rail_bolt = bolt if hole is None else fastener_for(hole.diameter_mm, self.unit)
                 if rail_bolt is None:
                     continue
-                for job, legs in self._jobs(face, hole, bolt, rail_bolt, sheet):
-                    wide = replace(job, wider_mm=wider_mm)
+                if strip.pair and hole is not None:
+                    continue
+                for job, legs in self._jobs(face, hole, bolt, rail_bolt, strip.sheet):
+                    wide = replace(job, wider_mm=strip.wider_mm, pair=strip.pair)
                     found += self._pairs(wide, hole) if legs else self._plans(wide, hole)
         found.sort(key=lambda one: one.cost)
         return found
@@ -149,9 +204,11 @@ class Search:
         spot = face.inside(face.spot(site.middle), rail_bolt.metal_mm)
         if spot is None:
             return
+        rubber = grommets().get(bolt.thread.size) if site.rubber else None
         at = face.at(spot) if hole is None else hole.point
         moves = face.moves(at) if hole is None else hole.moves()
         apart = site.host.touch_point(site.feature)[2] - moves
+        play = rail_bolt.play_mm, bolt.play_mm if rubber is None else 0.0
         for side in (1, -1):
             take = take_up(
                 apart,
@@ -159,53 +216,54 @@ class Search:
                 face.plane.up,
                 side * site.normal,
                 site.middle - at,
-                (rail_bolt.play_mm, bolt.play_mm),
+                play,
                 drilled=hole is None,
+                round_tab=rubber is not None,
             )
             over = take.fault()
-            legs = take_up_by_legs(
-                apart, self.sure, face.plane.up, site.middle - at, (rail_bolt.play_mm, bolt.play_mm)
-            )
+            legs = take_up_by_legs(apart, self.sure, face.plane.up, site.middle - at, play)
             fork = hole is not None and hole.bolt_stays
             for upside in (1, -1):
-                job = Job(site, face, side, upside, sheet, bolt, rail_bolt, take, fork=fork)
+                job = Job(site, face, side, upside, sheet, bolt, rail_bolt, take, rubber, fork=fork)
                 if over is None:
                     yield job, False
                 if legs.fault() is None and not fork:
                     yield replace(job, take=legs), True
             if over is not None:
-                self._note_loose(face, *over)
+                self._note_loose(face, take.one_way, *over)
 
-    def _note_loose(self, face: RailFace, take: Take, most_mm: float) -> None:
+    def _note_loose(self, face: RailFace, one_way: bool, take: Take, most_mm: float) -> None:
         text = (
             f"on the {face.name} hole may be {take.spread_mm:.1f} mm from hole either way, more "
             f"than {take.words} takes up"
         )
+        if one_way and take.kind == "packing":
+            text = (
+                f"on the {face.name} hole may be {take.spread_mm:.1f} mm from hole either way, and "
+                f"where the two face each other washers take up one way only"
+            )
         cure = "; ".join(guesses(take, self.sources, self.unit))
         short = take.travel_mm - most_mm
-        self.tried.add(Fell(ADJUSTMENT, "adjustment", text, short, cure))
+        self.tried.add(Fell(ADJUSTMENT, "adjustment", text, float(short), cure))
 
     def _plans(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
         spots = self._spots(job, hole)
-        for at in spots[:1]:
-            yield Plan(
-                self._cost(job, hole, 0, _size(job.tab_at - at)),
-                STRAP,
-                partial(straps, job, at, hole),
-            )
+        for at in [] if job.pair else spots[:1]:
+            cost = self._cost(job, hole, 0, _size(job.tab_at - at))
+            yield Plan(cost, STRAP, partial(straps, job, at, hole), job, at)
         yield from self._angles(job, hole)
         yield from self._offsets(job, hole, spots)
-        if hole is None:
+        if hole is None and not job.pair:
             yield from self._hats(job)
 
     def _pairs(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
         """Two angles with their legs bolted to each other, where one piece does not do."""
-        if abs(float(job.tab_plane.up @ job.face.plane.up)) < _NEARLY_PARALLEL:
+        if job.pair or abs(float(job.tab_plane.up @ job.face.plane.up)) < _NEARLY_PARALLEL:
             return
         for at in self._spots(job, hole)[:_SPOTS]:
             for lift in (1, -1):
                 cost = _TWO + self._cost(job, hole, 2, 3.0 * _size(job.tab_at - at))
-                yield Plan(cost, TWO_PIECE, partial(two_piece, job, at, lift, hole))
+                yield Plan(cost, TWO_PIECE, partial(two_piece, job, at, lift, hole), job, at)
 
     def _cost(
         self, job: Job, hole: FreeHole | None, bends: int, way_mm: float, web_deg: float = 90.0
@@ -228,7 +286,7 @@ class Search:
             for at in self._angle_spots(job, hole, foot, way, least):
                 reach = _size(at - foot) + _size(job.tab_at - foot)
                 make = partial(angle, job, at, foot, hole)
-                yield Plan(self._cost(job, hole, 1, reach), ANGLE, make)
+                yield Plan(self._cost(job, hole, 1, reach), ANGLE, make, job, at)
 
     def _angle_spots(
         self, job: Job, hole: FreeHole | None, foot: Floats, way: Floats, least: float
@@ -293,7 +351,7 @@ class Search:
                 self.tried.note(form, ShapeError("room for the bend", text, short))
             for at in (*aligned, *near):
                 cost = self._cost(job, hole, 2, _size(below - at) + abs(high), web)
-                yield Plan(cost, form, partial(offset, job, at, web, 0.0, hole))
+                yield Plan(cost, form, partial(offset, job, at, web, 0.0, hole), job, at)
 
     def _out(self, job: Job, hole: FreeHole | None) -> tuple[Floats, Floats]:
         """Ways straight out from below the tab, (n, 3), and how far it is to the face, (n,) mm."""
@@ -328,15 +386,10 @@ class Search:
                     continue
                 way_mm = float(room.least_mm.sum()) + 2.0 * abs(high)
                 cost = self._cost(job, None, 4, way_mm, web)
-                yield Plan(cost, HAT, partial(self._hat, job, at, way, web))
+                yield Plan(cost, HAT, partial(self._hat, job, at, way, web), job)
 
     def _hat(self, job: Job, at: Floats, way: Floats, web: float) -> Candidate:
         made, face = hat(job, at, way, web), job.face
-        margin = job.rail_bolt.metal_mm
-        short = max(margin - face.to_edge_mm(face.spot(one)) for one in made.rail_at)
-        if short > 1e-9:
-            text = f"a foot needs {short:.1f} mm more of the {face.name}"
-            raise ShapeError("room on the rail", text, short)
         if not self._drillable(np.array(made.rail_at), job).all():
             raise ShapeError("room on the rail", f"a foot lies over a hole in the {face.name}")
         return made
@@ -373,6 +426,35 @@ class Search:
             away = np.sqrt(((points - point) ** 2).sum(axis=1))
             clear &= away >= _APART * max(job.rail_bolt.hole.normal_mm, bore)
         return clear
+
+
+def _demand_on_face(made: Candidate) -> None:
+    """Raises ShapeError where a hole of a foot is too near to the face's edge."""
+    face, margin = made.job.face, made.job.rail_hole.metal_mm
+    if made.hole is None:
+        short = max(margin - face.to_edge_mm(face.spot(one)) for one in made.rail_at)
+        if short > 1e-6:
+            text = f"a foot needs {short:.1f} mm more of the {face.name}"
+            raise ShapeError("room on the rail", text, short)
+
+
+def blocked(form: str, block: Block, site: TabSite, unit: str) -> Fell:
+    """What is said of a form that something stands in the way of."""
+    what = block.part if block.component in block.part else f"{block.part}'s {block.component}"
+    short = math.ceil(block.short_mm * 10.0) / 10.0
+    kept = f"{block.asked_mm:.1f} mm are kept" if block.asked_mm > 0 else "it would run into it"
+    own = block.part == site.host.name
+    return Fell(
+        form,
+        "room",
+        f"it comes {short:.1f} mm too near to the {what}, {kept}",
+        block.short_mm,
+        f"a tab whose hole is {short:.1f} mm further from the {what}"
+        if own
+        else f"the {block.part} {words.at_least(block.short_mm, unit)} further "
+        f"{words.way(block.way)}",
+        ROOM,
+    )
 
 
 def _size(vector: Floats) -> float:

@@ -18,6 +18,7 @@ from noseroom.parts.electric_fan import ElectricFan
 
 Floats = NDArray[np.float64]
 
+RUBBER = "rubber"
 _ON_FACE_MM = 3.0
 """A hole that was read no further off a face than this is in that face."""
 _BOWED_MM = 1.0
@@ -32,7 +33,7 @@ class TabSite:
     moves. middle: (3,) of the hole in the middle of the metal. normal: (3,) unit, along the hole.
     room_mm: from the hole's middle to the nearest thing of its own part that a washer would meet.
     edge_mm: to the nearest edge. component: of the metal. must_read: keys of the sizes that decide
-    metal.
+    metal. rubber: whether the file wants it on rubber.
     """
 
     host: PlacedPart
@@ -47,6 +48,7 @@ class TabSite:
     edge_mm: float
     component: str
     must_read: tuple[str, ...]
+    rubber: bool = False
 
     @property
     def title(self) -> str:
@@ -240,6 +242,7 @@ def _site(
         edge_mm=float(rooms_mm[1]),
         component=component,
         must_read=must_read,
+        rubber=getattr(part.part, "mounts", "") == RUBBER,
     )
 
 

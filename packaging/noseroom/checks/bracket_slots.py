@@ -39,12 +39,14 @@ _WORDS = {
     "packing": "a stack of washers",
     "last": "a hole that is drilled last",
     "leg slot": "a slot in a leg",
+    "round": "a round hole for a grommet",
 }
 
 
 @dataclass(frozen=True, eq=False)
 class Take:
-    """One way along which a joint is taken up. kind: "rail slot", "tab slot", "packing", "last".
+    """One way along which a joint is taken up. kind: "rail slot", "tab slot", "packing", "last",
+    "leg slot", "round".
 
     along: (3,) unit. spread_mm: by how much, either way. travel_mm: of the slot.
     form: (s,), how it follows the sources.
@@ -95,7 +97,7 @@ class TakeUp:
     def fault(self) -> tuple[Take, float] | None:
         """The take that asks for more than may be had, and how much that is."""
         for one in self.takes:
-            most = {"packing": MOST_PACKING_MM}.get(one.kind, LONGEST_MM)
+            most = {"packing": MOST_PACKING_MM, "round": 0.0}.get(one.kind, LONGEST_MM)
             if one.travel_mm > most:
                 return one, most
             if one.kind == "packing" and self.one_way and one.spread_mm > SPRING_MM:
@@ -112,15 +114,17 @@ def take_up(
     play_mm: tuple[float, float],
     *,
     drilled: bool,
+    round_tab: bool = False,
 ) -> TakeUp:
     """The least way to take up how the tab's hole comes away from the rail's.
 
     apart: (3, s) mm by the sources. rail_up, tab_up: (3,), out of rail and tab. strip: (3,), from
     the rail's hole to the tab's. play_mm: in the rail's hole and the tab's. drilled: whether the
-    rail's hole is still to be drilled.
+    rail's hole is still to be drilled. round_tab: whether its hole on the tab is round, for a
+    grommet.
     """
     best: TakeUp | None = None
-    for ways in _choices(rail_up, tab_up, strip, drilled=drilled):
+    for ways in _choices(rail_up, tab_up, strip, drilled=drilled, round_tab=round_tab):
         basis = np.array([along for _, along in ways]).T
         if abs(np.linalg.det(basis)) < _SQUARE:
             continue
@@ -177,10 +181,17 @@ def _take(
 
 
 def _choices(
-    rail_up: Floats, tab_up: Floats, strip: Floats, *, drilled: bool
+    rail_up: Floats, tab_up: Floats, strip: Floats, *, drilled: bool, round_tab: bool
 ) -> Iterator[tuple[tuple[Kind, Floats], ...]]:
     """Three ways each: one in the rail's plane, one in the tab's, and one that is left."""
     in_rail, in_tab = _in_plane(rail_up, strip, tab_up), _in_plane(tab_up, strip, rail_up)
+    if round_tab:
+        # A grommet sits in no slot: the face's hole is drilled last, or the holes just meet.
+        for first, other in (in_rail, in_rail[::-1]):
+            left = [("last", other)] if drilled else [("round", way) for way in in_tab]
+            for kind, along in left:
+                yield ("rail slot", first), (kind, along), ("packing", tab_up)
+        return
     third = [("packing", tab_up)]
     if drilled:
         third += [("last", way) for way in in_rail]

@@ -55,10 +55,22 @@ def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
                 f"then drill: {way_words(one.along)} it may be {reach} from where it is drawn."
             )
     if job.face.sheet_mm <= 0:
-        size = job.rail_bolt.thread.size
-        drill = INSERT_HOLE_MM.get(size)
+        size = job.rail_bolt.thread.thread
+        drill = INSERT_HOLE_MM.get(job.rail_bolt.thread.size)
         hole = f", hole {both(drill)} (from memory: confirm)" if drill else ""
         yield f"The {job.face.name} is a box: a rivet nut {size} goes into it{hole}."
+    if job.rubber is not None:
+        one_mm = job.rubber.flange_mm
+        yield (
+            f"A rubber grommet with a collar sits in the hole for the tab: hole "
+            f"{both(job.rubber.hole_mm)}, {both(job.rubber.outside_mm)} across, flanges of "
+            f"{both(one_mm)} ({job.rubber.how}: measure yours before the hole is cut). The tab "
+            f"stands {both(one_mm)} off the sheet."
+        )
+        yield (
+            f"Rubber gives: the {job.site.host.name} may sway by up to {both(one_mm)} on it, which "
+            "the clearances here leave out."
+        )
     remembered = [one for one in bolts if any(row.remembered for row in one.rows)]
     if remembered:
         yield "Sizes of bolts are partly from memory: confirm before buying."

@@ -49,6 +49,7 @@ class Condenser(Part):
     )
 
     headers: str = choice("headers.form", "round", "flat", help="section of the headers")
+    mounts: str = choice("mounts", "bolted", "rubber", help="how its tabs hang on brackets")
     side: str = choice("ports.side", "right", "left", help="header that carries the ports")
     way: str = choice("ports.way", "out", "aft", "ahead", help="where the ports point")
     core_width_mm: float = length("core.width", "between the headers", low=200, high=1000)

@@ -55,6 +55,7 @@ class Drier(Part):
     lug: str = choice(
         "clamp.points", "aft", "ahead", "left", "right", help="which way the clamp's lug points"
     )
+    mounts: str = choice("mounts", "bolted", "rubber", help="how its lug hangs on brackets")
     diameter_mm: float = length("diameter", "of the canister", low=40, high=150)
     height_mm: float = length("height", "of the canister, without ports", low=100, high=400)
     port_diameter_mm: float = length("ports.diameter", "outside", low=6, high=24, usual=18, reach=3)

@@ -1,20 +1,22 @@
-"""A folded bracket's drawing: flat pattern, two folded views, holes, bends and notes on one sheet.
+"""A folded bracket's drawing: flat pattern, edge view, isometric, holes, bends and notes on a sheet.
 
 Limits of size are common practice for a part that is cut and bent by hand or on a shop's brake.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from noseroom.geometry.sheet import Blank
 from noseroom.report.drawing_model import DrawingError
-from noseroom.report.drawing_svg import Canvas
-from noseroom.report.drawing_text import Box
+from noseroom.report.drawing_svg import INK, Canvas
+from noseroom.report.drawing_text import Box, text_width_mm
 from noseroom.workshop import title_block
-from noseroom.workshop.bracket_layout import draw_blocks, fitting
+from noseroom.workshop.bracket_flat import Flat, flat_of, hole_letters
+from noseroom.workshop.bracket_layout import Setting, draw_setting, setting
 from noseroom.workshop.bracket_tables import (
+    Cell,
     bend_rows,
     demand_names,
     draw_notes,
@@ -22,13 +24,14 @@ from noseroom.workshop.bracket_tables import (
     folded_words,
     hole_rows,
 )
-from noseroom.workshop.bracket_views import flat_of, flat_view, folded_views, hole_letters
+from noseroom.workshop.bracket_views import View, flat_view, folded_views
 from noseroom.workshop.title_block import FRAME, TITLE_MM, both, scale_words
 
-NOTES_MM = (3.4, 3.2, 3.0)
+NOTES_MM = (3.4, 3.2, 3.0, 2.8)
 """Sizes of the notes' letters, the usual one first."""
 CUT_TOL_MM, ANGLE_TOL_DEG = 0.5, 1.0
-_COLUMN_MM, _INSET_MM = 92.0, 3.0
+_COLUMNS_MM, _INSET_MM = (92.0, 104.0, 116.0), 3.0
+_COMPASS_MM, _ARROW_MM, _LETTER_MM = 13.0, 30.0, 9.0
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,9 @@ class BracketSheet:
 
     material: as a shop knows it. hole_names: what each hole is for, in the flat's order, "" for
     nothing. notes: a sentence or two each, the weightiest first. cautions: stand before them.
+    turn_rad: by how much the flat is turned; None sets its first bend upright. seen_from: the side
+    that is drawn. arrow: what up the paper is in the car, such as "UP (in the car)", "" where that
+    is not known. letter: what is stamped, "L", "R" or "". warnings: stand first, and bold.
     """
 
     title: str
@@ -45,6 +51,27 @@ class BracketSheet:
     hole_names: tuple[str, ...]
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    turn_rad: float | None = None
+    seen_from: str = ""
+    arrow: str = ""
+    letter: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """A first sheet as it may be. lost: how many notes it has no room for."""
+
+    setting: Setting
+    column: Box
+    notes_from: float
+    notes_mm: float
+    lost: int
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """The best has all notes, then the largest scale, letters and views."""
+        return self.lost, -self.setting.scale, -self.notes_mm, self.column.x1 - self.column.x0
 
 
 def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
@@ -54,38 +81,31 @@ def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
     where it cannot be folded or a hole has no name.
     """
     demand_names(blank, sheet.hole_names)
-    flat = flat_of(blank)
+    flat = flat_of(blank, sheet.turn_rad)
     letters = hole_letters(len(flat.holes))
-    views = [flat_view(flat, letters)]
+    seen = f", seen from {sheet.seen_from}" if sheet.seen_from else ""
+    main = flat_view(blank, flat, letters, f"Flat pattern{seen}")
+    folded: tuple[View, ...] = ()
     if blank.bends:
-        views += folded_views(blank, flat, letters)
-    whole = Box(FRAME.x0, FRAME.y0 + 2.0, FRAME.x1 - _INSET_MM, FRAME.y1 - TITLE_MM - 2.0)
-    column = whole._replace(x0=FRAME.x1 - _COLUMN_MM)
-    left = column.x0 - _INSET_MM
-    area = whole._replace(x1=left, y1=FRAME.y1 - TITLE_MM - 0.5)
-    blocks = fitting(views, area)
-    scale = blocks[0].scale
-    canvas = _empty(sheet, scale)
-    draw_blocks(canvas, blocks, area)
-    canvas.group("column-line")
-    canvas.line(((left, FRAME.y0), (left, FRAME.y1 - TITLE_MM)), width=0.25)
+        folded = folded_views(blank, flat, letters, sheet.arrow.split(" (")[0])
     tables = {"holes": hole_rows(flat, letters, sheet.hole_names)} if flat.holes else {}
     tables |= {"bends": bend_rows(blank, flat)} if blank.bends else {}
-    y = column.y0 + 1.0
-    for name, rows in tables.items():
-        y = draw_table(canvas, name, rows, column._replace(y0=y)) + _INSET_MM
-    notes = _notes(blank, sheet, letters)
-    room = column._replace(y0=y)
-    used = draw_notes(canvas, notes, 1, [room], _notes_mm(notes, room))
+    notes = tuple(_notes(blank, flat, sheet, letters))
+    bold = len(sheet.warnings)
+    plan = min(_plans(main, folded, tables, notes, bold, sheet), key=lambda one: one.rank)
+    canvas = _empty(sheet, plan.setting.scale)
+    draw_setting(canvas, plan.setting)
+    _draw_compass(canvas, sheet, plan.setting.cores[0])
+    canvas.group("column-line")
+    left = plan.column.x0 - _INSET_MM
+    canvas.line(((left, FRAME.y0), (left, FRAME.y1 - TITLE_MM)), width=0.25)
+    y = _draw_tables(canvas, tables, plan.column)
+    room = plan.column._replace(y0=y)
+    used = draw_notes(canvas, notes, 1, [room], plan.notes_mm, bold)
     done = [canvas.to_string()]
     while used < len(notes):
-        canvas = _empty(sheet, scale)
-        middle = (whole.x0 + whole.x1) / 2.0
-        columns = [
-            whole._replace(x0=whole.x0 + _INSET_MM, x1=middle - _INSET_MM),
-            whole._replace(x0=middle + _INSET_MM),
-        ]
-        more = draw_notes(canvas, notes[used:], used + 1, columns)
+        canvas = _empty(sheet, plan.setting.scale)
+        more = draw_notes(canvas, notes[used:], used + 1, _two_columns())
         if not more:
             raise DrawingError("a note on the bracket's drawing is longer than a sheet")
         used += more
@@ -93,11 +113,81 @@ def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
     return tuple(done)
 
 
+def _plans(
+    main: View,
+    folded: Sequence[View],
+    tables: dict[str, list[list[Cell]]],
+    notes: Sequence[str],
+    bold: int,
+    sheet: BracketSheet,
+) -> Iterator[_Plan]:
+    """Ways to part the sheet between views and words. Raises DrawingError where there is none."""
+    failed: DrawingError | None = None
+    for wide in _COLUMNS_MM:
+        column = _whole()._replace(x0=FRAME.x1 - wide)
+        compass = _COMPASS_MM if sheet.arrow else 0.0
+        area = Box(
+            FRAME.x0 + compass, FRAME.y0 + 2.0, column.x0 - _INSET_MM, FRAME.y1 - TITLE_MM - 0.5
+        )
+        nowhere = Canvas(FRAME.x1, FRAME.y1, "", "")
+        try:
+            made = setting(main, folded, area)
+            y = _draw_tables(nowhere, tables, column)
+        except DrawingError as error:
+            failed = failed or error
+            continue
+        room = column._replace(y0=y)
+        for size in NOTES_MM:
+            lost = len(notes) - draw_notes(nowhere, notes, 1, [room], size, bold)
+            yield _Plan(made, column, y, size, lost)
+        failed = None
+    if failed is not None:
+        raise failed
+
+
+def _whole() -> Box:
+    return Box(FRAME.x0, FRAME.y0 + 2.0, FRAME.x1 - _INSET_MM, FRAME.y1 - TITLE_MM - 1.0)
+
+
+def _two_columns() -> list[Box]:
+    """Where notes go on a further sheet."""
+    whole = _whole()
+    middle = (whole.x0 + whole.x1) / 2.0
+    return [
+        whole._replace(x0=whole.x0 + _INSET_MM, x1=middle - _INSET_MM),
+        whole._replace(x0=middle + _INSET_MM),
+    ]
+
+
+def _draw_tables(canvas: Canvas, tables: dict[str, list[list[Cell]]], column: Box) -> float:
+    """The tables from the column's top; returns where the notes begin."""
+    y = column.y0 + 1.0
+    for name, rows in tables.items():
+        y = draw_table(canvas, name, rows, column._replace(y0=y)) + _INSET_MM
+    return y
+
+
+def _draw_compass(canvas: Canvas, sheet: BracketSheet, flat: Box) -> None:
+    """What is up in the car, and the hand's letter, at the left of the flat."""
+    if not sheet.arrow:
+        return
+    long = max(_ARROW_MM, text_width_mm(sheet.arrow) + 2.0)
+    middle = max((flat.y0 + flat.y1) / 2.0, FRAME.y0 + long / 2.0 + _LETTER_MM + 5.0)
+    x, top = FRAME.x0 + 6.0, middle - long / 2.0
+    canvas.group("compass", sheet.arrow)
+    canvas.line(((x, top + long), (x, top)), width=0.5)
+    canvas.arrow_head((x, top), (0.0, -1.0), 4.0)
+    canvas.text(sheet.arrow, x + 4.6, middle, anchor="middle", upright=True)
+    if sheet.letter:
+        foot = top - 3.0
+        canvas.text(sheet.letter, x, foot, size=_LETTER_MM, bold=True, anchor="middle", fill=INK)
+
+
 def _empty(sheet: BracketSheet, scale: float) -> Canvas:
     canvas = title_block.start_sheet(
         f"{sheet.title}: drawing",
         f"Drawing at {scale_words(scale)}. {sheet.subtitle}. Sizes in mm [inches]. "
-        f"{' '.join((*sheet.notes, *sheet.cautions))}",
+        f"{' '.join((*sheet.warnings, *sheet.notes, *sheet.cautions))}",
         scale,
     )
     said = (
@@ -110,21 +200,22 @@ def _empty(sheet: BracketSheet, scale: float) -> Canvas:
     return canvas
 
 
-def _notes(blank: Blank, sheet: BracketSheet, letters: Sequence[str]) -> tuple[str, ...]:
-    """What is known from the bracket itself, then what the caller says."""
-    found = [f"Material: {sheet.material}, thickness {both(blank.thickness_mm)}."]
+def _notes(
+    blank: Blank, flat: Flat, sheet: BracketSheet, letters: Sequence[str]
+) -> Iterator[str]:
+    """What the caller warns of, what is known from the bracket itself, what the caller says."""
+    yield from sheet.warnings
+    wide, high = flat.size
+    yield f"Material: {sheet.material}, thickness {both(blank.thickness_mm)}."
+    yield (
+        f"Cut the blank first, {both(wide)} wide by {both(high)} high as drawn (grey chain line). X "
+        "is from its left side, Y from its lower one; of a slot they are its middle's."
+    )
     if blank.bends:
-        found.append(
-            "Bends up come towards you as the flat is drawn. Dashed lines are the middles of the "
-            "bends. Bend a strip of the same sheet first: the flat is right for its K alone. No "
-            "scratch across the outside of a bend."
+        yield (
+            "Bends up come towards you as you look at the flat. Dashed lines are the middles of "
+            "the bends. No scratch across the outside of a bend. The flat is laid out for the K in "
+            "the table: bend a strip of the same sheet first; if its K is another, write it into "
+            "the file (bend k) and print anew."
         )
-    found.append("X is from the flat's left end, Y from its lower side.")
-    return (*found, *folded_words(blank, letters), *sheet.cautions, *sheet.notes)
-
-
-def _notes_mm(notes: Sequence[str], room: Box) -> float:
-    """The size at which the notes go onto the sheet, the smallest if they do at none."""
-    nowhere = Canvas(FRAME.x1, FRAME.y1, "", "")
-    fit = (one for one in NOTES_MM if draw_notes(nowhere, notes, 1, [room], one) == len(notes))
-    return next(fit, NOTES_MM[-1])
+    yield from (*folded_words(blank, flat, letters), *sheet.cautions, *sheet.notes)

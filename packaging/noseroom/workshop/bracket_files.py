@@ -46,8 +46,12 @@ class BracketFiles:
     pictures: Mapping[str, str] = field(default_factory=dict)
 
 
-def write_brackets(designs: Sequence[BracketDesign], subject: str, fresh: Path) -> BracketFiles:
-    """Write every bracket into "brackets" in the bench's fresh folder. subject: the nose's title.
+def write_brackets(
+    designs: Sequence[BracketDesign], subject: str, fresh: Path, warnings: tuple[str, ...] = ()
+) -> BracketFiles:
+    """Write every bracket into "brackets" in the bench's fresh folder.
+
+    subject: the nose's title. warnings: what stands against cutting any metal yet.
 
     Raises OSError when the folder cannot be written; GeometryError or DrawingError where a file
     does not come back as it should.
@@ -61,7 +65,7 @@ def write_brackets(designs: Sequence[BracketDesign], subject: str, fresh: Path) 
     pictures: dict[str, str] = {}
     for design in designs:
         flats = flat_figures(design)
-        sheets = drawing_sheets(design, subject)
+        sheets = drawing_sheets(design, subject, warnings)
         for name, flat, (blank, words) in zip(piece_names(design), flats, sheets, strict=True):
             _write_solid(blank, name, folder)
             write_dxf(flat, folder / f"{name}.dxf")

@@ -19,8 +19,11 @@ UP, AHEAD = "UP (in the car)", "AHEAD (in the car)"
 _LEVEL = 0.5
 """A plane in which "up" has no more than this is called level: 30° off level or nearer."""
 _SEEN_FROM = (("ahead", "behind"), ("the car's left", "the car's right"), ("below", "above"))
-_LIES = (("ahead of", "behind"), ("on the car's left of", "on the car's right of"),
-         ("below", "above"))  # fmt: skip
+_LIES = (
+    ("ahead of", "behind"),
+    ("on the car's left of", "on the car's right of"),
+    ("below", "above"),
+)
 _SIDE = re.compile(r"\bthe (left|right)\b")
 _OPENING = re.compile(r"\bopening's (left|right) edge\b")
 
@@ -103,30 +106,26 @@ def foot_notes(design: BracketDesign, number: int) -> Iterator[str]:
     noun, host = host_noun(design), design.site.host.name
     if number == 0:
         face = design.made.job.face
-        feet = "Both feet lie" if design.form == HAT else "The foot with the core support's hole lies"
-        yield f"{feet} on the {car_sides(f'the {face.name}').removeprefix('the ')}, {on_side(face.plane.up)} it."
+        feet = "Both feet lie" if design.form == HAT else "The foot for the core support lies"
+        yield f"{feet} on the {car_sides(face.name)}, {_of(_LIES, face.plane.up)} it."
     if number == len(design.blanks) - 1:
         out = design.made.job.side * design.site.normal
-        yield f"The flat with the {noun}'s hole lies {_of(_LIES, out)} the {host}'s {noun}."
+        yield f"The flat for the {noun} lies {_of(_LIES, out)} the {host}'s {noun}."
 
 
-def bolt_notes(design: BracketDesign) -> Iterator[str]:
+def head_notes(design: BracketDesign) -> Iterator[str]:
     """On which side of each joint the head goes, and the nut."""
-    job = design.made.job
-    ways = {"rail": job.face.plane.up, "tab": job.side * design.site.normal}
-    things = {"rail": "core support", "tab": host_noun(design)}
-    for where, way in ways.items():
+    job, noun = design.made.job, host_noun(design)
+    joints = (
+        ("rail", "core support", job.face.plane.up),
+        ("tab", noun, job.side * design.site.normal),
+    )
+    for where, thing, way in joints:
         one = next((bolt for bolt in design.bolts if bolt.where == where), None)
         if one is None:
             continue
-        head = f"bolt head on the bracket's side, {_of(_LIES, way)} the {things[where]}"
         far = f"nut {_of(_LIES, -way)} it" if one.into == "nut" else "rivet nut in it"
-        yield f"At the {things[where]}: {head}; {far}."
-
-
-def on_side(way: Floats) -> str:
-    """Such as "behind", "ahead of", "above": where something lies that is off by a way (3,)."""
-    return _of(_LIES, way)
+        yield f"At the {thing}: bolt head on the bracket, {_of(_LIES, way)} the {thing}; {far}."
 
 
 def _of(words: tuple[tuple[str, str], ...], way: Floats) -> str:

@@ -5,20 +5,39 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from noseroom.checks.bracket_bolts import Bolted
-from noseroom.checks.bracket_job import HAT
+from noseroom.checks.bracket_forms import HAT
 from noseroom.checks.bracket_records import BracketDesign
 from noseroom.geometry.outlines import Circle, Path, Point
 from noseroom.geometry.sheet import Blank
-from noseroom.geometry.sheet_flat import bend_lines, flat_holes, flat_outline, middle_of
+from noseroom.geometry.sheet_flat import middle_of
 from noseroom.units import MM_PER_INCH
+from noseroom.workshop.arrows import with_up_arrow
+from noseroom.workshop.bolt_words import (
+    NUT,
+    bolt_rows,
+    grade_words,
+    packing_row,
+    size_of,
+    torque_notes,
+    trade_thread,
+)
 from noseroom.workshop.bracket_drawing import BracketSheet
-from noseroom.workshop.bracket_views import sides_of
+from noseroom.workshop.bracket_flat import flat_of, hole_letters, sides_of
+from noseroom.workshop.bracket_place import (
+    car_sides,
+    foot_notes,
+    hand_letter,
+    hand_words,
+    head_notes,
+    host_noun,
+    seen_from,
+    upright_of,
+)
 from noseroom.workshop.cut_list import CutRow
 from noseroom.workshop.figures import CentreMark, Figure
 from noseroom.workshop.nose_files import slug
 
-_WHERE = {"tab": "tab", "rail": "core support", "between": "other piece"}
+_LEVEL = "This foot lies level in the car: the arrow points ahead, not up."
 
 
 def piece_names(design: BracketDesign) -> tuple[str, ...]:
@@ -38,49 +57,106 @@ def piece_titles(design: BracketDesign) -> tuple[str, ...]:
 
 
 def flat_figures(design: BracketDesign) -> tuple[Figure, ...]:
-    """Each piece in the flat: for DXF and for the paper templates.
+    """Each piece in the flat: for DXF and for the paper templates, as its drawing has it.
 
     Raises GeometryError where a flat cannot be drawn.
     """
     return tuple(
-        Figure(
-            name,
-            title,
-            cuts=(*flat_holes(blank), flat_outline(blank)),
-            bends=bend_lines(blank),
-            centres=tuple(one for hole in flat_holes(blank) for one in _centres(hole)),
-            notes=("Sizes, bends and all notes are on its drawing.",),
-            hand=design.hand,
-            seen_from=_seen_from(design, number),
-            thickness_mm=blank.thickness_mm,
-            material=_material(design),
-        )
-        for number, (name, title, (blank, _)) in enumerate(
-            zip(piece_names(design), piece_titles(design), design.blanks, strict=True)
+        _flat_figure(design, number, name, title)
+        for number, (name, title) in enumerate(
+            zip(piece_names(design), piece_titles(design), strict=True)
         )
     )
 
 
-def drawing_sheets(design: BracketDesign, subject: str) -> tuple[tuple[Blank, BracketSheet], ...]:
-    """What `bracket_drawing` needs for each piece. subject: the nose's title."""
-    hand = f" {design.hand.capitalize()} hand." if design.hand else ""
+def _flat_figure(design: BracketDesign, number: int, name: str, title: str) -> Figure:
+    blank, upright = design.blanks[number][0], upright_of(design, number)
+    flat = flat_of(blank, upright.turn_rad)
+    letters = hole_letters(len(flat.holes))
+    wide, high = flat.size
+    notes = [
+        f"Blank: {_length(wide)} wide, {_length(high)} high as it lies here.",
+        stamp_note(design),
+        *foot_notes(design, number),
+        "Sizes, bends and all notes are on its drawing.",
+    ]
+    if upright.level:
+        notes.insert(1, _LEVEL)
+    figure = Figure(
+        name,
+        title,
+        cuts=(*flat.holes, flat.outline),
+        bends=flat.bends,
+        centres=tuple(
+            one
+            for letter, hole in zip(letters, flat.holes, strict=True)
+            for one in _centres(hole, letter)
+        ),
+        notes=tuple(notes),
+        hand=design.hand,
+        seen_from=seen_from(design, number),
+        thickness_mm=blank.thickness_mm,
+        material=_material(design),
+    )
+    return with_up_arrow(figure, upright.words, hand_letter(design.hand))
+
+
+def drawing_sheets(
+    design: BracketDesign, subject: str, warnings: tuple[str, ...] = ()
+) -> tuple[tuple[Blank, BracketSheet], ...]:
+    """What `bracket_drawing` needs for each piece. subject: the nose's title.
+
+    warnings: what stands against cutting any metal for this nose.
+    """
     return tuple(
-        (
-            blank,
-            BracketSheet(
-                title,
-                f"{subject}. {design.form.capitalize()}.{hand} Seen from "
-                f"{_seen_from(design, number)}.",
-                _material(design),
-                tuple(_hole_names(design, number)),
-                (*bolt_notes(design), *design.notes),
-                design.cautions,
-            ),
-        )
+        (blank, _drawing_sheet(design, number, title, subject, warnings))
         for number, (title, (blank, _)) in enumerate(
             zip(piece_titles(design), design.blanks, strict=True)
         )
     )
+
+
+def _drawing_sheet(
+    design: BracketDesign, number: int, title: str, subject: str, warnings: tuple[str, ...]
+) -> BracketSheet:
+    upright = upright_of(design, number)
+    hand = f" {hand_words(design.hand)}." if design.hand else ""
+    return BracketSheet(
+        title,
+        f"{subject}. {design.form.capitalize()}.{hand}",
+        _material(design),
+        tuple(_hole_names(design, number)),
+        (
+            *foot_notes(design, number),
+            *head_notes(design),
+            *_bolt_notes(design),
+            *torque_notes(design.bolts),
+            stamp_note(design),
+            *([_LEVEL] if upright.level else []),
+            *(car_sides(one) for one in design.notes),
+        ),
+        design.cautions,
+        upright.turn_rad,
+        seen_from(design, number),
+        upright.words,
+        hand_letter(design.hand),
+        (*warnings, *_not_bought(design)),
+    )
+
+
+def _not_bought(design: BracketDesign) -> Iterator[str]:
+    host = design.site.host
+    if not host.entry.bought:
+        yield (
+            f"The {host.name} is not bought yet: its sizes are from a sheet or usual ones. Measure "
+            "it once it is here, and make this drawing anew, before metal is cut."
+        )
+
+
+def stamp_note(design: BracketDesign) -> str:
+    """What is stamped into the metal, so that nobody fits it the wrong way round."""
+    letter = f"{hand_letter(design.hand)} and " if design.hand else ""
+    return f"Stamp {letter}UP with its arrow into this side before it is bent."
 
 
 def cut_rows(design: BracketDesign) -> tuple[CutRow, ...]:
@@ -88,20 +164,24 @@ def cut_rows(design: BracketDesign) -> tuple[CutRow, ...]:
     return tuple(_rows(design))
 
 
-def bolt_notes(design: BracketDesign) -> Iterator[str]:
+def _bolt_notes(design: BracketDesign) -> Iterator[str]:
     """Which bolts go where."""
     said: dict[str, list[str]] = {}
     for one in design.bolts:
-        washers = "head and nut" if one.into == "nut" else "the head"
-        text = f"{_bolt_size(one)}, {one.into}, a washer under {washers}"
-        said.setdefault(text, []).append(_WHERE.get(one.where, one.where))
+        washers = f"{NUT}, a washer under head and nut"
+        if one.into != "nut":
+            washers = f"{one.into}, a washer under the head"
+        text = f"{size_of(one)}, {grade_words(one.fastener.thread)}, {washers}"
+        said.setdefault(text, []).append(_where(design, one.where))
     for text, where in said.items():
-        yield f"Bolted at {' and '.join(where)}: {text}."
+        yield f"Bolted at {' and '.join(dict.fromkeys(where))}: {text}."
 
 
 def _rows(design: BracketDesign) -> Iterator[CutRow]:
-    for title, (blank, _) in zip(piece_titles(design), design.blanks, strict=True):
-        wide, long, _ = sides_of(flat_outline(blank))
+    for number, (title, (blank, _)) in enumerate(
+        zip(piece_titles(design), design.blanks, strict=True)
+    ):
+        size = flat_of(blank, upright_of(design, number).turn_rad).size
         bends = f"{len(blank.bends)} bend{'s' if len(blank.bends) != 1 else ''}"
         yield CutRow(
             title,
@@ -110,51 +190,27 @@ def _rows(design: BracketDesign) -> Iterator[CutRow]:
             design.hand,
             material=_material(design),
             thickness_mm=blank.thickness_mm,
-            blank_mm=(long, wide),
+            blank_mm=(max(size), min(size)),
             note=f"{bends}; cut it from the template or the DXF file",
         )
     for one in design.bolts:
-        where = f"at the {_WHERE.get(one.where, one.where)}"
-        yield CutRow(design.title, "bolt", 1, design.hand, _bolt_size(one), note=where)
-        thread = one.fastener.thread.thread
-        yield CutRow(design.title, one.into, 1, design.hand, thread, note=where)
-        washers = 2 if one.into == "nut" else 1
-        yield CutRow(
-            design.title, "washer", washers, design.hand, one.fastener.washer.size, note=where
-        )
+        where = f"at the {_where(design, one.where)}"
+        yield from bolt_rows(one, design.title, design.hand, where)
     if design.packing_mm > 0.0:
-        yield CutRow(
-            design.title,
-            "packing washers",
-            1,
-            design.hand,
-            f"up to {design.packing_mm:.1f} mm [{design.packing_mm / MM_PER_INCH:.3f} in] in all",
-            note="as needed under a foot",
-        )
+        yield packing_row(design.bolts[0], design.packing_mm, design.title, design.hand)
 
 
-def _bolt_size(one: Bolted) -> str:
-    thread = one.fastener.thread.thread
-    if one.bolt is None:
-        return f"{thread}, longer than {one.length_mm:.0f} mm: none is sold"
-    return f"{thread} × {one.bolt.label}{' in' if one.bolt.unit == 'in' else ''}"
+def _where(design: BracketDesign, where: str) -> str:
+    return {"tab": host_noun(design), "rail": "core support", "between": "other piece"}[where]
 
 
 def _material(design: BracketDesign) -> str:
     return f"{design.material.name}, {design.stock}"
 
 
-def _seen_from(design: BracketDesign, number: int) -> str:
-    """The side of the first flat that is drawn: what its other side lies on is named."""
-    if number:
-        return "the side that is up in the flat"
-    on = "tab" if design.form == HAT else "core support"
-    return f"the side that faces away from the {on}"
-
-
 def _hole_names(design: BracketDesign, number: int) -> Iterator[str]:
     """What each hole of a piece is for, with its bolt."""
-    threads = {one.where: one.fastener.thread.thread for one in design.bolts}
+    threads = {one.where: trade_thread(one.fastener.thread) for one in design.bolts}
     last = number == len(design.blanks) - 1
     blank = design.blanks[number][0]
     for k, flange in enumerate(blank.flanges):
@@ -164,14 +220,15 @@ def _hole_names(design: BracketDesign, number: int) -> Iterator[str]:
             where = "rail"
         else:
             where = "between"
-        name = ", ".join([_WHERE[where], *([threads[where]] if where in threads else [])])
+        bolt = [threads[where]] if where in threads else []
+        name = ", ".join([_where(design, where), *bolt])
         yield from (name for _ in flange.holes)
 
 
-def _centres(hole: Circle | Path) -> Iterator[CentreMark]:
+def _centres(hole: Circle | Path, letter: str) -> Iterator[CentreMark]:
     """A round hole's middle, or the middles of a slot's ends."""
     if isinstance(hole, Circle):
-        yield CentreMark(hole.centre, f"drill {_both(hole.diameter_mm)}", hole.diameter_mm)
+        yield CentreMark(hole.centre, f"drill {_both(hole.diameter_mm)}", hole.diameter_mm, letter)
         return
     wide, long, turn = sides_of(hole)
     x, y = middle_of(hole)
@@ -182,9 +239,13 @@ def _centres(hole: Circle | Path) -> Iterator[CentreMark]:
     )
     # One after the other from above, so that the words are at the same end each time.
     top, other = sorted(ends, key=lambda one: (-round(one[1], 6), one[0]))
-    yield CentreMark(top, f"slot: drill both ends {_both(wide)}", wide)
+    yield CentreMark(top, f"drill both ends {_both(wide)}", wide, letter)
     yield CentreMark(other, "", wide)
 
 
 def _both(mm: float) -> str:
     return f"Ø {mm:.1f} [{mm / MM_PER_INCH:.3f} in]"
+
+
+def _length(mm: float) -> str:
+    return f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in]"

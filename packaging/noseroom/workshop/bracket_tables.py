@@ -1,4 +1,4 @@
-"""The tables and notes on a bracket's drawing."""
+"""The tables and notes on a bracket's drawing: holes, bends, and how far apart once folded."""
 
 from __future__ import annotations
 
@@ -50,8 +50,7 @@ def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
         [
             ("Bend",),
             ("Angle",),
-            ("Inside", "R"),
-            ("K",),
+            ("Inside", "R; K"),
             ("Allow-", "ance"),
             ("Length",),
             ("Line at",),
@@ -69,8 +68,7 @@ def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
             [
                 (f"{k}",),
                 (f"{abs(bend.angle_deg):.1f}°", way),
-                _two(bend.inside_mm),
-                (f"{bend.k:.3f}",),
+                (*_two(bend.inside_mm), f"K {bend.k:.3f}"),
                 _two(bend.allowance_mm(blank.thickness_mm)),
                 _two(bend.length_mm),
                 where,
@@ -149,25 +147,26 @@ def draw_notes(
     first: int,
     columns: Sequence[Box],
     size: float = BODY_MM,
+    bold: int = 0,
 ) -> int:
-    """Numbered notes down the columns; returns how many had room."""
+    """Numbered notes down the columns; returns how many had room. bold: so many of them all are."""
     pitch = size * LINE_PITCH_MM / BODY_MM
     column, y = 0, columns[0].y0
     for count, note in enumerate(notes):
-        room = columns[column]
-        lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size)
+        room, heavy = columns[column], first + count <= bold
+        lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size, bold=heavy)
         if y + len(lines) * pitch > room.y1:
             column += 1
             if column == len(columns):
                 return count
             room = columns[column]
             y = room.y0
-            lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size)
+            lines = wrap(f"{first + count}. {note}", room.x1 - room.x0, size, bold=heavy)
             if y + len(lines) * pitch > room.y1:
                 return count
         canvas.group("note", note)
         for line in lines:
-            canvas.text(line, room.x0, y + size, size=size)
+            canvas.text(line, room.x0, y + size, size=size, bold=heavy)
             y += pitch
     return len(notes)
 

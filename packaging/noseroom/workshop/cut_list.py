@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,6 +15,9 @@ from noseroom.units import MM_PER_INCH
 NAME = "cut-list.csv"
 IN_ALL = "in all"
 """The item of the rows that add up what is bought."""
+WASTE = 0.15
+"""What cutting wastes of a sheet, as a part of the blanks: common practice."""
+_MM2_PER_CM2 = 100.0
 COLUMNS = (
     "item",
     "what",
@@ -62,7 +66,10 @@ class CutRow:
 
 
 def with_totals(rows: Iterable[CutRow]) -> tuple[CutRow, ...]:
-    """The rows as they are, and after them how many of each size are bought for all items."""
+    """The rows as they are, and after them what is bought for all items.
+
+    Of each size how many; of each sheet metal the area of the blanks, with what cutting wastes.
+    """
     given = tuple(rows)
     sums: dict[tuple[str, str, str], CutRow] = {}
     for row in given:
@@ -71,7 +78,23 @@ def with_totals(rows: Iterable[CutRow]) -> tuple[CutRow, ...]:
             before = sums.get(key)
             count = row.count + (before.count if before else 0)
             sums[key] = replace(row, item=IN_ALL, hand="", note="", count=count)
-    return (*given, *(sums[key] for key in sorted(sums)))
+    return (*given, *_sheets(given), *(sums[key] for key in sorted(sums)))
+
+
+def _sheets(rows: Sequence[CutRow]) -> Iterator[CutRow]:
+    """How much of each sheet the blanks take."""
+    areas: dict[tuple[str, float], list[float]] = {}
+    for row in rows:
+        if row.blank_mm[0] > 0.0 and not row.is_bought:
+            key = row.material, row.thickness_mm
+            areas.setdefault(key, []).append(row.count * row.blank_mm[0] * row.blank_mm[1])
+    for material, thickness in sorted(areas):
+        mm2 = (1.0 + WASTE) * math.fsum(areas[material, thickness])
+        area = f"{mm2 / _MM2_PER_CM2:.0f} cm² [{mm2 / MM_PER_INCH**2:.1f} sq in]"
+        note = f"{WASTE:.0%} for cutting counted"
+        yield CutRow(
+            IN_ALL, "sheet", size=area, material=material, thickness_mm=thickness, note=note
+        )
 
 
 def cut_list_csv(rows: Sequence[CutRow]) -> bytes:
@@ -106,7 +129,7 @@ def table_rows(rows: Iterable[CutRow]) -> list[tuple[str, ...]]:
         (
             row.item,
             row.what,
-            row.hand,
+            _hand(row),
             f"{row.count}",
             row.size,
             row.material,
@@ -126,10 +149,15 @@ def _fields(row: CutRow) -> list[str]:
         for text in ((f"{mm:.2f}", f"{mm / MM_PER_INCH:.3f}") if mm else ("", ""))
     ]
     return [
-        *(row.item, row.what, row.hand, f"{row.count}", row.size, row.material),
+        *(row.item, row.what, _hand(row), f"{row.count}", row.size, row.material),
         *written,
         row.note,
     ]
+
+
+def _hand(row: CutRow) -> str:
+    """Whose left or right it is, whatever the file's own sides are."""
+    return f"car's {row.hand}" if row.hand else ""
 
 
 def _both(mm: float, digits: int) -> str:

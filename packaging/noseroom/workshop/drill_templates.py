@@ -12,6 +12,8 @@ from noseroom.checks.bracket_sites import RailEdge, RailFace
 from noseroom.geometry.outlines import Path, Point
 from noseroom.report.drawing_text import text_width_mm
 from noseroom.units import MM_PER_INCH
+from noseroom.workshop.arrows import with_up_arrow
+from noseroom.workshop.bracket_place import AHEAD, car_sides, hand_letter, paper_up
 from noseroom.workshop.figures import CentreMark, Figure, Label
 from noseroom.workshop.nose_files import slug
 
@@ -20,6 +22,7 @@ _PAST_MM = 15.0
 _WORDS_MM, _OFF_MM = 3.0, 1.5
 _APART_MM = 9.0
 """From the words on an edge to the other edge and to the hole."""
+_LEVEL = "This face lies level in the car: the arrow points ahead, not up."
 CAUTION = (
     "Look behind the panel first; battery off where wiring is near. Never drill a tank, a header "
     "or a core."
@@ -43,12 +46,12 @@ def drill_figures(design: BracketDesign) -> tuple[Figure, ...]:
 
 def _figure(design: BracketDesign, hole: RailHole, number: int, count: int) -> Figure:
     face = design.made.job.face
-    ways = _ways(face)
+    ways, upward = _ways(face)
     middle = ways @ hole.point
     edges = [_edge(face, face.nearest_edge(hole.point, axis), ways, middle) for axis in (0, 1)]
     guides = [_guide(k, edges) for k in (0, 1)]
     which = f" {number} of {count}" if count > 1 else ""
-    return Figure(
+    figure = Figure(
         slug(f"{design.name} drilling {number}"),
         f"To drill by{which}: {design.title}",
         centres=(
@@ -61,16 +64,22 @@ def _figure(design: BracketDesign, hole: RailHole, number: int, count: int) -> F
         ),
         guides=tuple(path for path, _ in guides),
         labels=tuple(label for _, label in guides),
-        notes=(*_measures(hole), "Lay both chain lines on the edges that they name.", CAUTION),
+        notes=(
+            *_measures(hole),
+            "Lay both chain lines on the edges that they name.",
+            *([_LEVEL] if upward == AHEAD else []),
+            CAUTION,
+        ),
         hand=design.hand,
-        seen_from=f"where you stand to drill: the {hole.face}",
+        seen_from=f"where you stand to drill: the {car_sides(hole.face)}",
     )
+    return with_up_arrow(figure, upward, hand_letter(design.hand))
 
 
-def _ways(face: RailFace) -> Floats:
-    """The paper's right and up (2, 3), as one looks at the face: up is as near up as it goes."""
-    up = max((sign * way for way in face.ways for sign in (1.0, -1.0)), key=lambda one: one[2])
-    return np.array([np.cross(up, face.plane.up), up])
+def _ways(face: RailFace) -> tuple[Floats, str]:
+    """The paper's right and up (2, 3), as one looks at the face, and what its up is in the car."""
+    up, words = paper_up(face.plane.up, face.ways)
+    return np.array([np.cross(up, face.plane.up), up]), words
 
 
 def _edge(
@@ -88,7 +97,7 @@ def _guide(k: int, edges: list[tuple[Point, Floats, str]]) -> tuple[Path, Label]
     (at, way, words), (other, _, _) = edges[k], edges[1 - k]
     if tuple(way.round(6)) < (0.0, 0.0) or way.round(6)[0] < 0:
         way = -way
-    text = f"on {words}"
+    text = car_sides(words)
     crossing = float(np.dot(np.subtract(other, at), way))
     long = text_width_mm(text, _WORDS_MM)
     low, high = min(0.0, crossing) - _PAST_MM, max(0.0, crossing) + _PAST_MM
@@ -116,6 +125,7 @@ def _guide(k: int, edges: list[tuple[Point, Floats, str]]) -> tuple[Path, Label]
 
 def _measures(hole: RailHole) -> Iterator[str]:
     said = [
-        f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in] from {words}" for words, mm in hole.from_edges
+        f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in] from {car_sides(words)}"
+        for words, mm in hole.from_edges
     ]
     yield f"Middle of the hole: {' and '.join(said)}."
