@@ -102,14 +102,15 @@ def bands_of(car: TrueCar, draws: int, knowing: Knowing | None = None) -> Coolin
 
 
 def narrowed(car: TrueCar, plain: list[Judged], draws: int) -> list[Narrowed]:
-    """What each reading does to the bands of the hot idle. plain: all figures without any."""
+    """What each reading does to the bands of the hot idle. plain: all figures, with their truth."""
     made = []
+    before = _spans(bands_of(car, draws), "hot idle")
     for reading, knowing in READINGS.items():
         spans = _spans(bands_of(car, draws, knowing), "hot idle")
         for one in plain:
             if one.state == "hot idle":
                 band = spans[one.figure]
-                widths = (_width(one.figure, one.band), _width(one.figure, band))
+                widths = (_width(one.figure, before[one.figure]), _width(one.figure, band))
                 made.append(Narrowed(reading, one.figure, *widths, replace(one, band=band)))
     return made
 

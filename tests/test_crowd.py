@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -64,10 +65,9 @@ def test_the_second_order_is_taken_off_and_what_nothing_fixes_is_not_known() -> 
     bend = Bend(np.array([0.5, 9.0, 9.0]), np.array([0.25, 9.0, 9.0]))
     found = bounds_together(a, b, ALL, AHEAD, sure, bend, 100.0)
     np.testing.assert_allclose(found, [7.75, 9.75, 12.75, 14.75])
-    loose = MovingPiece(*(getattr(a.moves[0], x) for x in ("corners", "origin", "axes")),
-                        still, still, np.ones((3, 1)), np.zeros((3, 1)))  # fmt: skip
-    held = MovingPiece(*(getattr(b.moves[0], x) for x in ("corners", "origin", "axes")),
-                       still, still, np.zeros((3, 1)), np.zeros((3, 1)))  # fmt: skip
+    none = np.zeros((3, 1))
+    loose = replace(a.moves[0], null_shift=np.ones((3, 1)), null_turn=none)
+    held = replace(b.moves[0], null_shift=none, null_turn=none)
     drifting, other = Crowd((loose,), a.starts), Crowd((held,), b.starts)
     found = bounds_together(drifting, other, ALL, AHEAD, sure, NO_BEND, 100.0)
     assert np.isneginf(found).all()

@@ -464,7 +464,9 @@ def test_without_scripts_every_answer_can_be_read(chromium: Any, pickup: Run) ->
         assert page.locator("#no-view").is_visible()
         worst = [one for one in pickup.result.findings if one.verdict is not Verdict.FITS]
         assert page.locator("article.card:visible").count() == len(worst)
-        assert page.locator(".sheet svg").count() == 4
+        drawn = len(list(pickup.folder.glob("*.svg")))
+        assert drawn > 3
+        assert page.locator(".sheet svg").count() == drawn
 
 
 def test_hostile_words_are_shown_and_not_run(chromium: Any, tmp_path: Path) -> None:

@@ -23,9 +23,9 @@ from noseroom.tables.sheet import (
 from noseroom.units import MM_PER_INCH
 
 USUAL_MATERIAL = "mild steel"
-_THINNEST_MM, _THICKEST_MM = 1.85, 4.1
-"""What small brackets are bent from, common practice: 14 gauge or 2 mm, and up to what a bench
-brake takes."""
+_THINNEST_MM, _THICKEST_MM = 1.85, 4.8
+"""What small brackets are bent from, common practice: 14 gauge or 2 mm, and up to what a narrow
+strip is bent from in a press."""
 _WIDER_MM = (0.0, 8.0, 16.0, 24.0, 32.0, 40.0)
 _SAME_MM = 0.02
 _INSIDE = "inside radius"
@@ -36,15 +36,11 @@ _UNKNOWN_RADIUS = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """A sheet, how much wider than its bolts ask a strip of it is, and whether two bolts hold it.
-
-    pair: two bolts in the core support, side by side across the strip.
-    """
+    """A sheet, and how much wider than its bolts ask a strip of it is."""
 
     stock: SheetStock
     sheet: Sheet
     wider_mm: float
-    pair: bool = False
 
     def stiff(self, bolt: Fastener) -> float:
         """What its strength goes by: width times thickness squared, mm³."""
@@ -99,7 +95,7 @@ class Bench:
         return None
 
     def strips(self, bolt: Fastener, rubber: Grommet | None = None) -> Iterator[Strip]:
-        """Least metal first; two bolts only after all with one. rubber: it has to take the sheet."""
+        """Least metal first. rubber: what has to take the sheet."""
         some = [
             Strip(stock, self.sheet(stock), wider)
             for stock in self.stocks
@@ -108,9 +104,6 @@ class Bench:
         ]
         some.sort(key=lambda one: one.sheet.thickness_mm * (2.0 * bolt.metal_mm + one.wider_mm))
         yield from some
-        for one in some:
-            if one.wider_mm >= 3.0 * bolt.hole.normal_mm:
-                yield Strip(one.stock, one.sheet, one.wider_mm, pair=True)
 
 
 def bench_of(shop: Shop, unit: str) -> Bench:

@@ -121,12 +121,14 @@ def angle(job: Job, at: Floats, foot: Floats, hole: FreeHole | None) -> Candidat
     Raises ShapeError.
     """
     middle = (foot + _on_line(job, at)) / 2.0
-    way = unit_way(_on_line(job, at) - at)
-    rail = job.rail_flat(at, way)
-    tab = Flat(job.tab_plane, 0, (job.tab_opening(),), job.tab_hole.metal_mm, middle, job.width_mm)
+    rail = job.rail_flat(at, unit_way(_on_line(job, at) - at))
+    tab = job.tab_flat(crossed(job.tab_plane.up, _fold_way(job)), 0, middle)
     blank, home = made_blank([rail, tab], job.sheet)
-    rail_at = job.rail_ats(at, way)
-    return Candidate(ANGLE, job, blank, home, rail_at, abs(blank.bends[0].angle_deg), hole)
+    return Candidate(ANGLE, job, blank, home, (at,), abs(blank.bends[0].angle_deg), hole)
+
+
+def _fold_way(job: Job) -> Floats:
+    return fold_line(job.face.plane, job.tab_plane)[1]
 
 
 def _on_line(job: Job, at: Floats) -> Floats:
@@ -243,15 +245,14 @@ def _two_bends(
 ) -> Candidate:
     plane, tab = job.face.plane, job.tab_plane
     ends = [_meets(one, web, at, job.tab_at) for one in (plane, tab)]
-    way = unit_way(ends[0] - at)
     flats = [
-        job.rail_flat(at, way),
+        job.rail_flat(at, unit_way(ends[0] - at)),
         Flat(web, 0, (), 0.0, ends[0], job.width_mm),
-        Flat(tab, 1, (job.tab_opening(),), job.tab_hole.metal_mm, ends[1], job.width_mm),
+        job.tab_flat(ends[1] - job.tab_at, 1, ends[1]),
     ]
     blank, home = made_blank(flats, job.sheet)
     form = OFFSET if web_deg >= JOGGLE_DEG else JOGGLE
-    return Candidate(form, job, blank, home, job.rail_ats(at, way), web_deg, hole)
+    return Candidate(form, job, blank, home, (at,), web_deg, hole)
 
 
 def _meets(plane: Plane, web: Plane, start: Floats, end: Floats) -> Floats:
@@ -281,7 +282,7 @@ def hat(job: Job, at: Floats, way: Floats, web_deg: float) -> Candidate:
     room = offset_room(job, web_deg, np.array([way, -way]))
     if room.short_mm.max() > 1e-9:
         raise room.fault(web_deg)
-    top = Flat(tab, -1, (job.tab_opening(),), job.tab_hole.metal_mm)
+    top = job.tab_flat(way)
     sign = math.copysign(1.0, high)
     flats, holes = [top], []
     lean = math.acos(min(1.0, float(tab.up @ plane.up)))

@@ -43,8 +43,7 @@ class Job:
 
     side: of the tab, 1 or -1. upside: 1 where the sheet's underside lies on the tab, -1 where its
     upper side does. rubber: the grommet in its hole on the tab. wider_mm: by which the strip is
-    wider than bolts ask for. fork: whether it slips under a bolt that is there. pair: whether two
-    bolts hold its foot on the face, so far apart as it is wider.
+    wider than bolts ask for. fork: whether it slips under a bolt that is there.
     """
 
     site: TabSite
@@ -58,7 +57,6 @@ class Job:
     rubber: Grommet | None = None
     wider_mm: float = 0.0
     fork: bool = False
-    pair: bool = False
 
     @property
     def standoff_mm(self) -> float:
@@ -133,16 +131,29 @@ class Job:
     def rail_flat(self, at: Floats, way: Floats, parent: int = -1) -> Flat:
         """The flat on the face with its hole at a point (3,). way: (3,) unit, to its bend."""
         aside = self.wider_mm / 2.0 * crossed(self.face.plane.up, way)
-        openings, metal = tuple(map(self.rail_opening, self.rail_ats(at, way))), self.rail_hole
-        wide = aside if self.wider_mm > 0 and not self.pair else None
-        return Flat(self.face.plane, parent, openings, metal.metal_mm, aside=wide)
+        return Flat(
+            self.face.plane,
+            parent,
+            (self.rail_opening(at),),
+            self.rail_hole.metal_mm,
+            aside=aside if self.wider_mm > 0 else None,
+        )
 
-    def rail_ats(self, at: Floats, way: Floats) -> tuple[Floats, ...]:
-        """Where a foot's holes in the face are, (3,) each, whose middle is at a point; as above."""
-        if not self.pair:
-            return (at,)
-        aside = self.wider_mm / 2.0 * crossed(self.face.plane.up, way)
-        return at + aside, at - aside
+    def tab_flat(self, way: Floats, parent: int = -1, turn_at: Floats | None = None) -> Flat:
+        """The flat on the tab. way: (3,), to its bend, or away from it; turn_at: as in `Flat`."""
+        plane = self.tab_plane
+        along = unit_way(way - (way @ plane.up) * plane.up)
+        aside = self.wider_mm / 2.0 * crossed(plane.up, along)
+        wide = self.width_mm if turn_at is not None else 0.0
+        return Flat(
+            plane,
+            parent,
+            (self.tab_opening(),),
+            self.tab_hole.metal_mm,
+            turn_at,
+            wide,
+            aside if self.wider_mm > 0 else None,
+        )
 
 
 def _opening(at: Floats, diameter_mm: float, take: TakeUp, kind: str) -> Opening:

@@ -66,9 +66,8 @@ class BracketDesign:
     tab, in the last blank. stock: the sheet's label. bolts: at the rail first, then the tab, then
     between two pieces. packing_mm: washers to have ready, 0 to this, under either foot.
     findings: clear of everything, room for wrenches, a way in for the bolts. fell: other forms, and
-    why not. mass_kg: of the bracket. strength: its sums, None
-    where none could be made. placed: the same as a part of the nose. rubber: the grommet in its hole
-    on the tab, if it hangs on rubber.
+    why not. mass_kg: of the bracket. strength: its sums, None where none could be made. placed: the
+    same as a part of the nose. rubber: the grommet in its hole on the tab, if it hangs on rubber.
     """
 
     name: str

@@ -77,7 +77,7 @@ def none_found(nose: Nose, search: Search, bolt: Fastener) -> NoBracket:
         )
     why = nearest.text
     if nearest.form != ADJUSTMENT:
-        why = f"of all forms a {nearest.form} comes nearest, and falls by the rule {nearest.rule!r}: {why}"
+        why = f"a {nearest.form} comes nearest, and falls by the rule {nearest.rule!r}: {why}"
     return NoBracket(search.site, why, tuple(_would_do(nose, search, bolt, nearest)), fell)
 
 

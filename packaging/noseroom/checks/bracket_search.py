@@ -36,9 +36,9 @@ from noseroom.checks.bracket_job import (
     HAT,
     JOGGLE,
     OFFSET,
-    STRAP,
     PLACED,
     ROOM,
+    STRAP,
     TWO_PIECE,
     Candidate,
     Fell,
@@ -150,7 +150,7 @@ class Search:
                             job.tab_hole.metal_mm, t),
             )
         )  # fmt: skip
-        if plan.at is not None and not job.pair:
+        if plan.at is not None:
             at, up = plan.at, job.face.plane.up
             metal = job.rail_hole.metal_mm
             where.append(
@@ -179,10 +179,8 @@ class Search:
                 rail_bolt = bolt if hole is None else fastener_for(hole.diameter_mm, self.unit)
                 if rail_bolt is None:
                     continue
-                if strip.pair and hole is not None:
-                    continue
                 for job, legs in self._jobs(face, hole, bolt, rail_bolt, strip.sheet):
-                    wide = replace(job, wider_mm=strip.wider_mm, pair=strip.pair)
+                    wide = replace(job, wider_mm=strip.wider_mm)
                     found += self._pairs(wide, hole) if legs else self._plans(wide, hole)
         found.sort(key=lambda one: one.cost)
         return found
@@ -248,17 +246,17 @@ class Search:
 
     def _plans(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
         spots = self._spots(job, hole)
-        for at in [] if job.pair else spots[:1]:
+        for at in spots[:1]:
             cost = self._cost(job, hole, 0, _size(job.tab_at - at))
             yield Plan(cost, STRAP, partial(straps, job, at, hole), job, at)
         yield from self._angles(job, hole)
         yield from self._offsets(job, hole, spots)
-        if hole is None and not job.pair:
+        if hole is None:
             yield from self._hats(job)
 
     def _pairs(self, job: Job, hole: FreeHole | None) -> Iterator[Plan]:
         """Two angles with their legs bolted to each other, where one piece does not do."""
-        if job.pair or abs(float(job.tab_plane.up @ job.face.plane.up)) < _NEARLY_PARALLEL:
+        if abs(float(job.tab_plane.up @ job.face.plane.up)) < _NEARLY_PARALLEL:
             return
         for at in self._spots(job, hole)[:_SPOTS]:
             for lift in (1, -1):

@@ -45,11 +45,11 @@ _WORDS = {
 
 @dataclass(frozen=True, eq=False)
 class Take:
-    """One way along which a joint is taken up. kind: "rail slot", "tab slot", "packing", "last",
-    "leg slot", "round".
+    """One way along which a joint is taken up.
 
-    along: (3,) unit. spread_mm: by how much, either way. travel_mm: of the slot.
-    form: (s,), how it follows the sources.
+    kind: "rail slot", "tab slot", "packing", "last", "leg slot", "round". along: (3,) unit.
+    spread_mm: by how much, either way. travel_mm: of the slot. form: (s,), how it follows the
+    sources.
     """
 
     kind: Kind

@@ -13,6 +13,8 @@ from noseroom.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]
 
+_BY_HAND_MM = 3.1
+"""What a bench brake bends by hand in narrow strips: common practice."""
 _WAYS = ("fore and aft", "across the car", "up and down")
 
 
@@ -41,6 +43,8 @@ def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
     job = made.job
     take = job.take
     yield "Break all edges. The rolling direction of the sheet runs across the bends."
+    if job.sheet.thickness_mm > _BY_HAND_MM and made.bend_count:
+        yield "Steel or aluminium as thick as this is bent in a press, not in a hand brake."
     for one in take.takes:
         reach = both(one.spread_mm)
         if one.kind == "packing":

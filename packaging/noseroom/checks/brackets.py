@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 
-from noseroom.checks.bracket_bench import Strip, bench_of
+from noseroom.checks.bracket_bench import bench_of
 from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_finish import Found, finished, put_back
 from noseroom.checks.bracket_free import Around
@@ -121,7 +121,7 @@ def search_for(nose: Nose, site: TabSite) -> Search:
 
 
 def _strongest_first(nose: Nose, search: Search, bolt: Fastener) -> Iterator[Glanced]:
-    """Brackets that stand free at a glance: such as are strong enough by what they cost, then others.
+    """Brackets that stand free at a glance: the strong enough ones as they are met, then others.
 
     Strips are looked at from the least metal on, until one is strong enough.
     """

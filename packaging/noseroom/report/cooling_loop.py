@@ -183,8 +183,10 @@ def _draw_reach(canvas: Canvas, state: StateView, head: Span, up: Axis, x: float
     canvas.group("reach", f"{state.state}: head pressure {band(head, 'bar')}")
     colour = _STATES[k % len(_STATES)]
     canvas.line(((x, low), (x, high)), stroke=colour, width=0.5)
-    for y in (low, high):
+    for y in (low,) if math.isinf(head.high) else (low, high):
         canvas.line(((x - 1.6, y), (x + 1.6, y)), stroke=colour, width=0.5)
+    if math.isinf(head.high):
+        canvas.arrow_head((x, high - 1.6), (0.0, -1.0), 2.0)
 
 
 def _gauge(found: Cooling, up: Axis) -> list[tuple[float, str]]:

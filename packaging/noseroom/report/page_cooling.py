@@ -244,7 +244,10 @@ def _of(one: Band | None) -> str:
     if one is None:
         return ""
     unit = f" {one.unit}" if one.unit else ""
-    return (
-        f": {one.low:.3g} to {one.high:.3g}{unit}, usually {one.usual:.3g}; {one.meaning} "
-        f"({one.source})"
-    )
+    low, usual, high = (_plain(value) for value in (one.low, one.usual, one.high))
+    return f": {low} to {high}{unit}, usually {usual}; {one.meaning} ({one.source})"
+
+
+def _plain(value: float) -> str:
+    """Three figures of it, and never as a power of ten."""
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"

@@ -56,13 +56,16 @@ def torques_nm(thread: ThreadSize) -> tuple[float, float]:
 
 def torque_notes(bolts: Iterable[Bolted]) -> Iterator[str]:
     """A sentence for each size of thread on how tight, and what stands against it."""
-    sizes = {one.fastener.thread.thread: one.fastener.thread for one in bolts}
+    every = tuple(bolts)
+    sizes = {one.fastener.thread.thread: one.fastener.thread for one in every}
+    less = "on aluminium"
+    if any(one.into == "rivet nut" for one in every):
+        less = f"{less} or in a rivet nut"
     for thread in sizes.values():
         oiled, dry = (torque(nm, thread.unit) for nm in torques_nm(thread))
         yield (
-            f"{trade_thread(thread)}, {grade_words(thread)}: {oiled} oiled, {dry} dry at most, on "
-            "steel; a sizing aid. Less on aluminium and into a rivet nut; the part's maker's "
-            "torque stands above it."
+            f"{trade_thread(thread)}: {oiled} oiled, {dry} dry at most, less {less}. A sizing aid: "
+            "the maker's torque stands above it."
         )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 from noseroom.geometry.sheet import Blank
 from noseroom.report.drawing_model import DrawingError
@@ -30,7 +31,9 @@ from noseroom.workshop.title_block import FRAME, TITLE_MM, both, scale_words
 NOTES_MM = (3.4, 3.2, 3.0, 2.8)
 """Sizes of the notes' letters, the usual one first."""
 CUT_TOL_MM, ANGLE_TOL_DEG = 0.5, 1.0
-_COLUMNS_MM, _INSET_MM = (92.0, 104.0, 116.0), 3.0
+_COLUMNS_MM, _INSET_MM = (92.0, 104.0, 112.0, 120.0), 3.0
+_STRIPS_MM = (0.0, 10.0, 18.0, 26.0)
+"""What the views may leave along the frame's foot for the notes that the column cannot hold."""
 _COMPASS_MM, _ARROW_MM, _LETTER_MM = 13.0, 30.0, 9.0
 
 
@@ -41,7 +44,7 @@ class BracketSheet:
     material: as a shop knows it. hole_names: what each hole is for, in the flat's order, "" for
     nothing. notes: a sentence or two each, the weightiest first. cautions: stand before them.
     turn_rad: by how much the flat is turned; None sets its first bend upright. seen_from: the side
-    that is drawn. arrow: what up the paper is in the car, such as "UP (in the car)", "" where that
+    that is drawn, of which the words before a comma are under the flat. arrow: what up the paper is in the car, such as "UP (in the car)", "" where that
     is not known. letter: what is stamped, "L", "R" or "". warnings: stand first, and bold.
     """
 
@@ -64,14 +67,15 @@ class _Plan:
 
     setting: Setting
     column: Box
-    notes_from: float
+    rooms: tuple[Box, ...]
     notes_mm: float
     lost: int
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """The best has all notes, then the largest scale, letters and views."""
-        return self.lost, -self.setting.scale, -self.notes_mm, self.column.x1 - self.column.x0
+        """The best has all notes, then the largest scale, isometric and letters."""
+        sizes = [one.scale for one in self.setting.blocks]
+        return self.lost, -sizes[0], len(self.rooms), -self.notes_mm, -sizes[-1]
 
 
 def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
@@ -83,7 +87,7 @@ def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
     demand_names(blank, sheet.hole_names)
     flat = flat_of(blank, sheet.turn_rad)
     letters = hole_letters(len(flat.holes))
-    seen = f", seen from {sheet.seen_from}" if sheet.seen_from else ""
+    seen = f", seen from {sheet.seen_from.split(',')[0]}" if sheet.seen_from else ""
     main = flat_view(blank, flat, letters, f"Flat pattern{seen}")
     folded: tuple[View, ...] = ()
     if blank.bends:
@@ -99,9 +103,8 @@ def bracket_drawing(blank: Blank, sheet: BracketSheet) -> tuple[str, ...]:
     canvas.group("column-line")
     left = plan.column.x0 - _INSET_MM
     canvas.line(((left, FRAME.y0), (left, FRAME.y1 - TITLE_MM)), width=0.25)
-    y = _draw_tables(canvas, tables, plan.column)
-    room = plan.column._replace(y0=y)
-    used = draw_notes(canvas, notes, 1, [room], plan.notes_mm, bold)
+    _draw_tables(canvas, tables, plan.column)
+    used = draw_notes(canvas, notes, 1, plan.rooms, plan.notes_mm, bold)
     done = [canvas.to_string()]
     while used < len(notes):
         canvas = _empty(sheet, plan.setting.scale)
@@ -122,26 +125,30 @@ def _plans(
     sheet: BracketSheet,
 ) -> Iterator[_Plan]:
     """Ways to part the sheet between views and words. Raises DrawingError where there is none."""
-    failed: DrawingError | None = None
-    for wide in _COLUMNS_MM:
+    found, failed = False, DrawingError("no sheet")
+    nowhere = Canvas(FRAME.x1, FRAME.y1, "", "")
+    foot = FRAME.y1 - TITLE_MM - 0.5
+    compass = _COMPASS_MM if sheet.arrow else 0.0
+    for wide, strip in product(_COLUMNS_MM, _STRIPS_MM):
         column = _whole()._replace(x0=FRAME.x1 - wide)
-        compass = _COMPASS_MM if sheet.arrow else 0.0
-        area = Box(
-            FRAME.x0 + compass, FRAME.y0 + 2.0, column.x0 - _INSET_MM, FRAME.y1 - TITLE_MM - 0.5
-        )
-        nowhere = Canvas(FRAME.x1, FRAME.y1, "", "")
+        right = column.x0 - _INSET_MM
         try:
-            made = setting(main, folded, area)
             y = _draw_tables(nowhere, tables, column)
+            area = Box(FRAME.x0 + compass, FRAME.y0 + 2.0, right, foot - strip)
+            made = setting(main, folded, area)
         except DrawingError as error:
-            failed = failed or error
+            failed = error
             continue
-        room = column._replace(y0=y)
+        found = True
+        rooms = [column._replace(y0=y)]
+        if strip:
+            rooms.append(
+                Box(FRAME.x0 + _INSET_MM, area.y1 + 1.0, right - _INSET_MM, column.y1)
+            )
         for size in NOTES_MM:
-            lost = len(notes) - draw_notes(nowhere, notes, 1, [room], size, bold)
-            yield _Plan(made, column, y, size, lost)
-        failed = None
-    if failed is not None:
+            lost = len(notes) - draw_notes(nowhere, notes, 1, rooms, size, bold)
+            yield _Plan(made, column, tuple(rooms), size, lost)
+    if not found:
         raise failed
 
 
@@ -206,16 +213,15 @@ def _notes(
     """What the caller warns of, what is known from the bracket itself, what the caller says."""
     yield from sheet.warnings
     wide, high = flat.size
-    yield f"Material: {sheet.material}, thickness {both(blank.thickness_mm)}."
     yield (
-        f"Cut the blank first, {both(wide)} wide by {both(high)} high as drawn (grey chain line). X "
-        "is from its left side, Y from its lower one; of a slot they are its middle's."
+        f"Material: {sheet.material}, thickness {both(blank.thickness_mm)}. Cut the blank first, "
+        f"{both(wide)} wide, {both(high)} high (grey chain line): X is from its left side, Y from "
+        "its lower one, a slot's to its middle."
     )
     if blank.bends:
         yield (
-            "Bends up come towards you as you look at the flat. Dashed lines are the middles of "
-            "the bends. No scratch across the outside of a bend. The flat is laid out for the K in "
-            "the table: bend a strip of the same sheet first; if its K is another, write it into "
-            "the file (bend k) and print anew."
+            "Bends up come towards you; dashed lines are their middles; no scratch across their "
+            "outside. Bend a strip of this sheet first: if its K is another, write it into the "
+            "file (bend k) and print anew."
         )
     yield from (*folded_words(blank, flat, letters), *sheet.cautions, *sheet.notes)

@@ -23,8 +23,8 @@ from noseroom.workshop.paper_words import Word, find_spots
 from noseroom.workshop.title_block import SHEET, draw_dimensions
 
 SCALES = (2.0, 1.0, 0.5, 0.4, 0.2, 0.1)
-_CAPTION_MM, _CAPTION_LEAST_MM = 5.0, 70.0
-_LEAST_ISO_MM, _ISO_ROUND_MM = 34.0, 7.0
+_CAPTION_MM, _CAPTION_LEAST_MM = 5.0, 80.0
+_LEAST_ISO_MM, _ISO_ROUND_MM = 28.0, 6.0
 """The isometric's larger side at least, and the room round it for its words."""
 _TOUCH_MM = 0.05
 _STYLES: dict[str, dict[str, str | float]] = {
@@ -41,12 +41,16 @@ _NO_METAL = ("blank", "chain", "arrow")
 
 @dataclass(frozen=True)
 class Block:
-    """A view at a scale with its dimensions stacked, not yet anywhere. core: sheet mm."""
+    """A view at a scale with its dimensions stacked, not yet anywhere. core: sheet mm.
+
+    caption_mm: how wide the caption may be.
+    """
 
     view: View
     scale: float
     core: Point
     stack: Stack
+    caption_mm: float
 
     def band(self, direction: str, side: int) -> float:
         """Room for dimensions on one side: nothing where there are none."""
@@ -60,7 +64,7 @@ class Block:
     @property
     def caption(self) -> tuple[str, ...]:
         """Its title in lines."""
-        return wrap(self.view.title, max(self.core[0], _CAPTION_LEAST_MM))
+        return wrap(self.view.title, self.caption_mm)
 
     @property
     def high(self) -> float:
@@ -120,8 +124,7 @@ def _settings(column: list[Block], isometric: Sequence[View], room: Box) -> Iter
     """Every way in which flat, edge view and isometric go into the room at a scale."""
     lefts, rights = zip(*(one.sides for one in column), strict=True)
     across, deep = max(lefts) + max(rights), sum(one.high for one in column)
-    wide, high = room.x1 - room.x0, room.y1 - room.y0
-    if across > wide or deep > high:
+    if across > room.x1 - room.x0 or deep > room.y1 - room.y0:
         return
     if not isometric:
         yield _placed(column, room)
@@ -139,7 +142,8 @@ def _settings(column: list[Block], isometric: Sequence[View], room: Box) -> Iter
         if scale * max(view.size) < _LEAST_ISO_MM:
             continue
         made = _placed(column, place)
-        block = Block(view, scale, (view.size[0] * scale, view.size[1] * scale), Stack((), ()))
+        own, wide = (view.size[0] * scale, view.size[1] * scale), rest.x1 - rest.x0
+        block = Block(view, scale, own, Stack((), ()), min(wide - 2.0, 2 * _CAPTION_LEAST_MM))
         middle = (rest.x0 + rest.x1) / 2.0
         top = (rest.y0 + rest.y1 - block.high) / 2.0 + 1.0
         core = Box(middle - block.core[0] / 2.0, top, middle + block.core[0] / 2.0,
@@ -151,7 +155,7 @@ def _iso_scale(view: View, rest: Box, most: float) -> float:
     """How large the isometric may be in what is left."""
     wide, high = rest.x1 - rest.x0 - 2 * _ISO_ROUND_MM, rest.y1 - rest.y0 - 2 * _ISO_ROUND_MM
     high -= _CAPTION_MM + LINE_PITCH_MM
-    if wide < _CAPTION_LEAST_MM / 2.0 or high <= 0.0:
+    if wide < _LEAST_ISO_MM or high <= 0.0:
         return 0.0
     return min(wide / view.size[0], high / view.size[1], most)
 
@@ -171,11 +175,15 @@ def _placed(column: Sequence[Block], room: Box) -> Setting:
 
 def _block(view: View, scale: float) -> Block:
     drawing = Drawing(view.title, dimensions=view.dimensions)
-    least = dims.smallest_core_mm(drawing)
+    least = [
+        max((text_width_mm(d.text) + 2.0 for d in view.dimensions if d.direction == way), default=0)
+        for way in ("horizontal", "vertical")
+    ]
     own = view.size[0] * scale, view.size[1] * scale
-    core = max(own[0], least[0]), max(own[1], least[1] if view.dimensions else 0.0)
+    core = max(own[0], least[0]), max(own[1], least[1])
     offset = (core[0] - own[0]) / 2.0, core[1] - (core[1] - own[1]) / 2.0
-    return Block(view, scale, core, dims.stack(drawing, 1.0 / scale, core, offset))
+    stack = dims.stack(drawing, 1.0 / scale, core, offset)
+    return Block(view, scale, core, stack, max(core[0], _CAPTION_LEAST_MM))
 
 
 def draw_setting(canvas: Canvas, made: Setting) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,6 +76,11 @@ def car_sides(text: str) -> str:
     return _SIDE.sub(r"the car's \1", _OPENING.sub(r"opening's edge on the car's \1", text))
 
 
+def edge_label(text: str) -> str:
+    """An edge's name, short enough to stand by its line."""
+    return _OPENING.sub(r"opening's edge, car's \1", text).removeprefix("the ")
+
+
 def hand_words(hand: str) -> str:
     """Such as "L: the car's left"; "" on the centre line."""
     return f"{hand_letter(hand)}: the car's {hand}" if hand else ""
@@ -101,31 +105,23 @@ def host_noun(design: BracketDesign) -> str:
     return design.site.name.split()[-1]
 
 
-def foot_notes(design: BracketDesign, number: int) -> Iterator[str]:
-    """Which face each foot lies on, and on which side of the tab."""
-    noun, host = host_noun(design), design.site.host.name
-    if number == 0:
-        face = design.made.job.face
-        feet = "Both feet lie" if design.form == HAT else "The foot for the core support lies"
-        yield f"{feet} on the {car_sides(face.name)}, {_of(_LIES, face.plane.up)} it."
-    if number == len(design.blanks) - 1:
-        out = design.made.job.side * design.site.normal
-        yield f"The flat for the {noun} lies {_of(_LIES, out)} the {host}'s {noun}."
+def rail_words(design: BracketDesign) -> str:
+    """Such as "on the rear of the car's left side flange, behind it"."""
+    face = design.made.job.face
+    return f"on the {car_sides(face.name)}, {_of(_LIES, face.plane.up)} it"
 
 
-def head_notes(design: BracketDesign) -> Iterator[str]:
-    """On which side of each joint the head goes, and the nut."""
-    job, noun = design.made.job, host_noun(design)
-    joints = (
-        ("rail", "core support", job.face.plane.up),
-        ("tab", noun, job.side * design.site.normal),
-    )
-    for where, thing, way in joints:
-        one = next((bolt for bolt in design.bolts if bolt.where == where), None)
-        if one is None:
-            continue
-        far = f"nut {_of(_LIES, -way)} it" if one.into == "nut" else "rivet nut in it"
-        yield f"At the {thing}: bolt head on the bracket, {_of(_LIES, way)} the {thing}; {far}."
+def tab_words(design: BracketDesign) -> str:
+    """Such as "behind the condenser's tab"."""
+    way = design.made.job.side * design.site.normal
+    return f"{_of(_LIES, way)} the {design.site.host.name}'s {host_noun(design)}"
+
+
+def nut_words(design: BracketDesign, where: str) -> str:
+    """Where the nut of a joint ("tab", "rail") is, as seen from what the bracket lies on."""
+    face = design.made.job.face.plane.up
+    way = face if where == "rail" else design.made.job.side * design.site.normal
+    return _of(_LIES, -way)
 
 
 def _of(words: tuple[tuple[str, str], ...], way: Floats) -> str:

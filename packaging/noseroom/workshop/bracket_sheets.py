@@ -25,12 +25,13 @@ from noseroom.workshop.bracket_drawing import BracketSheet
 from noseroom.workshop.bracket_flat import flat_of, hole_letters, sides_of
 from noseroom.workshop.bracket_place import (
     car_sides,
-    foot_notes,
     hand_letter,
     hand_words,
-    head_notes,
     host_noun,
+    nut_words,
+    rail_words,
     seen_from,
+    tab_words,
     upright_of,
 )
 from noseroom.workshop.cut_list import CutRow
@@ -75,10 +76,9 @@ def _flat_figure(design: BracketDesign, number: int, name: str, title: str) -> F
     letters = hole_letters(len(flat.holes))
     wide, high = flat.size
     notes = [
-        f"Blank: {_length(wide)} wide, {_length(high)} high as it lies here.",
+        f"Blank {wide:.1f} × {high:.1f} mm [{wide / MM_PER_INCH:.3f} × {high / MM_PER_INCH:.3f} in].",
         stamp_note(design),
-        *foot_notes(design, number),
-        "Sizes, bends and all notes are on its drawing.",
+        "All else is on its drawing.",
     ]
     if upright.level:
         notes.insert(1, _LEVEL)
@@ -127,9 +127,7 @@ def _drawing_sheet(
         _material(design),
         tuple(_hole_names(design, number)),
         (
-            *foot_notes(design, number),
-            *head_notes(design),
-            *_bolt_notes(design),
+            *_joint_notes(design, number),
             *torque_notes(design.bolts),
             stamp_note(design),
             *([_LEVEL] if upright.level else []),
@@ -148,8 +146,8 @@ def _not_bought(design: BracketDesign) -> Iterator[str]:
     host = design.site.host
     if not host.entry.bought:
         yield (
-            f"The {host.name} is not bought yet: its sizes are from a sheet or usual ones. Measure "
-            "it once it is here, and make this drawing anew, before metal is cut."
+            f"The {host.name} is not bought yet: measure it once it is here, and print this anew, "
+            "before metal is cut."
         )
 
 
@@ -164,17 +162,27 @@ def cut_rows(design: BracketDesign) -> tuple[CutRow, ...]:
     return tuple(_rows(design))
 
 
-def _bolt_notes(design: BracketDesign) -> Iterator[str]:
-    """Which bolts go where."""
-    said: dict[str, list[str]] = {}
+def _joint_notes(design: BracketDesign, number: int) -> Iterator[str]:
+    """Each joint of a piece: what it lies on, its bolt, and on which sides head and nut are."""
+    last = number == len(design.blanks) - 1
     for one in design.bolts:
-        washers = f"{NUT}, a washer under head and nut"
-        if one.into != "nut":
-            washers = f"{one.into}, a washer under the head"
-        text = f"{size_of(one)}, {grade_words(one.fastener.thread)}, {washers}"
-        said.setdefault(text, []).append(_where(design, one.where))
-    for text, where in said.items():
-        yield f"Bolted at {' and '.join(dict.fromkeys(where))}: {text}."
+        thing = _where(design, one.where)
+        if one.where == "rail" and number == 0:
+            lies = f"lies {rail_words(design)}"
+        elif one.where == "tab" and last:
+            lies = f"lies {tab_words(design)}"
+        elif one.where == "between":
+            lies = "its two pieces are bolted to each other"
+        else:
+            continue
+        ends = f"{one.into}, a washer under the head"
+        if one.into == "nut":
+            far = "" if one.where == "between" else f" {nut_words(design, one.where)} the {thing}"
+            ends = f"{NUT}{far}, a washer under each"
+        yield (
+            f"{thing.capitalize()}: {lies}. {size_of(one)}, {grade_words(one.fastener.thread)}, "
+            f"head on the bracket, {ends}."
+        )
 
 
 def _rows(design: BracketDesign) -> Iterator[CutRow]:
@@ -246,6 +254,3 @@ def _centres(hole: Circle | Path, letter: str) -> Iterator[CentreMark]:
 def _both(mm: float) -> str:
     return f"Ø {mm:.1f} [{mm / MM_PER_INCH:.3f} in]"
 
-
-def _length(mm: float) -> str:
-    return f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in]"

@@ -20,6 +20,7 @@ from noseroom.workshop.bracket_views import Axes, folded_middles
 from noseroom.workshop.title_block import both
 
 CELL_MM, _CELL_PITCH_MM = 3.0, 3.7
+_USE_MM = 27.0
 _BESIDE_MM, _OVER_MM = 0.8, 1.4
 Floats = NDArray[np.float64]
 Cell = tuple[str, ...]
@@ -30,8 +31,8 @@ def hole_rows(flat: Flat, letters: Sequence[str], names: Sequence[str]) -> list[
     """Each hole's letter and use, size and way, and its middle from the blank's sides."""
     rows: list[list[Cell]] = [[("Hole",), ("Size",), ("Middle", "X"), ("Middle", "Y")]]
     for letter, name, hole, (x, y) in zip(letters, names, flat.holes, flat.middles(), strict=True):
-        use = wrap(name, 26.0, CELL_MM, max_lines=2) if name else ()
-        rows.append([(f"{letter}", *use), hole_size(hole), _two(x), _two(y)])
+        use = wrap(f"{letter}: {name}", _USE_MM, CELL_MM) if name else (letter,)
+        rows.append([use, hole_size(hole), _two(x), _two(y)])
     return rows
 
 
@@ -41,7 +42,7 @@ def hole_size(hole: Circle | Path) -> Cell:
         return f"Ø{hole.diameter_mm:.2f}", f"[{hole.diameter_mm / MM_PER_INCH:.3f}]"
     wide, long, _ = sides_of(hole)
     inches = f"[{wide / MM_PER_INCH:.3f} × {long / MM_PER_INCH:.3f}]"
-    return f"{wide:.2f} × {long:.2f} slot", inches, f"runs {slot_way(hole)}"
+    return f"{wide:.2f} × {long:.2f} slot", f"{inches} {slot_way(hole)}"
 
 
 def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
@@ -49,26 +50,27 @@ def bend_rows(blank: Blank, flat: Flat) -> list[list[Cell]]:
     rows: list[list[Cell]] = [
         [
             ("Bend",),
-            ("Angle",),
-            ("Inside", "R; K"),
+            ("Angle", "and K"),
+            ("Inside", "R"),
             ("Allow-", "ance"),
             ("Length",),
-            ("Line at",),
+            ("Line at", "X, or X, Y"),
         ]
     ]
     for k, (bend, line) in enumerate(zip(blank.bends, flat.bends, strict=True), start=1):
         way = "up" if bend.angle_deg > 0 else "down"
         if is_upright(line):
-            where = _at("X", (line.start[0] + line.end[0]) / 2.0)
+            where = _two((line.start[0] + line.end[0]) / 2.0)
         elif is_level(line):
-            where = _at("Y", (line.start[1] + line.end[1]) / 2.0)
+            y, inches = _two((line.start[1] + line.end[1]) / 2.0)
+            where = f"Y {y}", inches
         else:
-            where = ("X, Y", *(f"{x:.1f}, {y:.1f}" for x, y in (line.start, line.end)))
+            where = tuple(f"{x:.1f}, {y:.1f}" for x, y in (line.start, line.end))
         rows.append(
             [
                 (f"{k}",),
-                (f"{abs(bend.angle_deg):.1f}°", way),
-                (*_two(bend.inside_mm), f"K {bend.k:.3f}"),
+                (f"{abs(bend.angle_deg):.1f}° {way}", f"K {bend.k:.3f}"),
+                _two(bend.inside_mm),
                 _two(bend.allowance_mm(blank.thickness_mm)),
                 _two(bend.length_mm),
                 where,
@@ -83,8 +85,8 @@ def folded_words(blank: Blank, flat: Flat, letters: Sequence[str]) -> tuple[str,
     owners = [k for k, flange in enumerate(blank.flanges) for _ in flange.holes]
     firsts = [owners.index(k) for k in sorted(set(owners))]
     return tuple(
-        f"Folded, {letters[a]} to {letters[b]}: {_apart(middles[b] - middles[a], axes)}, middle to "
-        "middle on the side that is drawn."
+        f"Folded, {letters[a]} to {letters[b]} on the drawn side: "
+        f"{_apart(middles[b] - middles[a], axes)}."
         for a, b in pairwise(firsts)
     )
 
@@ -96,11 +98,6 @@ def _apart(off: Floats, axes: Axes) -> str:
         f"{abs(float(off @ way)):.1f} {words[int(float(off @ way) < 0)]}" for way, *words in along
     ]
     return f"{both(float(np.linalg.norm(off)))} straight ({', '.join(parts)})"
-
-
-def _at(axis: str, mm: float) -> Cell:
-    first, second = _two(mm)
-    return f"{axis} {first}", second
 
 
 def _two(mm: float) -> Cell:

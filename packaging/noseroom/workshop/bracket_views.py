@@ -157,7 +157,7 @@ def folded_views(
     anchor = None
     if where == "from below the flat":
         anchor = float(np.array([*blank.bends[0].start, 0.0]) @ right)
-    title = f"Edge of the folded part, {where}: bends up go up here"
+    title = f"Edge, {where}: bends up go up"
     sides = ("horizontal", "vertical")
     return (
         _seen(title, edge, tags, (_uncovered(edge), edge.smooth, edge.sharp), sides, anchor),

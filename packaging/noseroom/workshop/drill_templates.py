@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -13,15 +14,15 @@ from noseroom.geometry.outlines import Path, Point
 from noseroom.report.drawing_text import text_width_mm
 from noseroom.units import MM_PER_INCH
 from noseroom.workshop.arrows import with_up_arrow
-from noseroom.workshop.bracket_place import AHEAD, car_sides, hand_letter, paper_up
+from noseroom.workshop.bracket_place import AHEAD, car_sides, edge_label, hand_letter, paper_up
 from noseroom.workshop.figures import CentreMark, Figure, Label
 from noseroom.workshop.nose_files import slug
 
 Floats = NDArray[np.float64]
 _PAST_MM = 15.0
 _WORDS_MM, _OFF_MM = 3.0, 1.5
-_APART_MM = 9.0
-"""From the words on an edge to the other edge and to the hole."""
+_APART_MM, _FAR_MM, _PAST_WORDS_MM = 9.0, 30.0, 2.0
+"""From the words on an edge to the other edge and to the hole; how far off a hole is far."""
 _LEVEL = "This face lies level in the car: the arrow points ahead, not up."
 CAUTION = (
     "Look behind the panel first; battery off where wiring is near. Never drill a tank, a header "
@@ -97,20 +98,19 @@ def _guide(k: int, edges: list[tuple[Point, Floats, str]]) -> tuple[Path, Label]
     (at, way, words), (other, _, _) = edges[k], edges[1 - k]
     if tuple(way.round(6)) < (0.0, 0.0) or way.round(6)[0] < 0:
         way = -way
-    text = car_sides(words)
+    text = edge_label(words)
     crossing = float(np.dot(np.subtract(other, at), way))
     long = text_width_mm(text, _WORDS_MM)
     low, high = min(0.0, crossing) - _PAST_MM, max(0.0, crossing) + _PAST_MM
     if abs(crossing) > long + 2 * _APART_MM:
         words_at = crossing / 2.0
     else:
-        # Beyond the crossing, where nothing else is.
+        # Away from the hole, where nothing else is; far from it on its side, which takes less room.
         on = 1.0 if crossing >= 0.0 else -1.0
+        on = -on if math.hypot(*at) > _FAR_MM else on
         words_at = crossing + on * (_APART_MM + long / 2.0)
-        low, high = (
-            min(low, crossing + on * (2 * _APART_MM + long)),
-            max(high, crossing + on * (2 * _APART_MM + long)),
-        )
+        end = crossing + on * (_APART_MM + long + _PAST_WORDS_MM)
+        low, high = min(low, end), max(high, end)
     ends = [(at[0] + way[0] * s, at[1] + way[1] * s) for s in (low, high)]
     # On the side of the line that is away from the hole.
     foot = np.array(at) + way * words_at

@@ -24,10 +24,10 @@ from noseroom.workshop.drawing_pdf import svg_to_pdf
 from noseroom.workshop.dxf_files import write_dxf
 from noseroom.workshop.mock_up_outline import KINDS, MockUpError
 from noseroom.workshop.nose_files import unused
-from noseroom.workshop.paper import write_templates
+from noseroom.workshop.paper import write_counted
 from noseroom.workshop.print_bracket import CAUTIONS as TRIAL_CAUTIONS
-from noseroom.workshop.print_bracket import printed_brackets
-from noseroom.workshop.print_files import write_printed
+from noseroom.workshop.print_bracket import printed_brackets, trial_bolt_rows
+from noseroom.workshop.print_files import much_plastic, write_printed
 from noseroom.workshop.print_pieces import CAUTIONS as PRINT_CAUTIONS
 from noseroom.workshop.print_pieces import USUAL_BED, PrintedPart, printed_stand_ins
 
@@ -69,7 +69,7 @@ def _printed_row(what: str, one: PrintedPart) -> CutRow:
         "pieces to print",
         sum(piece.count for piece in (*one.pieces, *one.pegs)),
         material=f"plastic, {one.plastic_mm3 / 1000:.0f} cm³ if filled",
-        note="its list has each piece",
+        note="; ".join(("its list has each piece", *much_plastic(one))),
     )
 
 
@@ -85,13 +85,15 @@ def make_trial_brackets(found: Brackets, shop: Shop, fresh: Path) -> Share:
     """
     made: list[PrintedPart] = []
     refused: list[str] = []
+    bolts: list[CutRow] = []
     for design in found.made:
         try:
             made += printed_brackets(design, _bed(shop))
+            bolts += trial_bolt_rows(design)
         except (MockUpError, GeometryError) as error:
             refused.append(_refusal("to print", [design.name], error))
     names = write_printed(made, fresh / TRIAL) if made else ()
-    rows = tuple(_printed_row("bracket to try the fit with", one) for one in made)
+    rows = (*(_printed_row("bracket to try the fit with", one) for one in made), *bolts)
     return Share(
         tuple(f"{TRIAL}/{one}" for one in names),
         tuple(refused),
@@ -124,12 +126,21 @@ def make_cards(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) -> 
             refused.append(_refusal("of card", [*names, *more], error))
     if not models:
         return Share(refused=tuple(refused), needless=(_NONE,))
-    names = list(_write_cards(models, stock, layout.envelope.title, fresh / CARD))
+    names, papers = _write_cards(models, stock, layout.envelope.title, fresh / CARD)
     return Share(
-        tuple(f"{CARD}/{one}" for one in names),
+        tuple(f"{CARD}/{one}" for one in (*names, *papers)),
         tuple(refused),
-        rows=tuple(_card_rows(models, stock)),
-        remarks=CAUTIONS,
+        rows=tuple(_card_rows(models, stock, papers)),
+        remarks=(*CAUTIONS, _paper_note(papers)),
+    )
+
+
+def _paper_note(papers: Mapping[str, int]) -> str:
+    """How much paper the panels take at full size, before anybody prints it all."""
+    said = " or ".join(f"{count} sheets ({name})" for name, count in papers.items())
+    return (
+        f"Stand-ins of card on paper are {said}: print the sheets of one part by its numbers on "
+        "the first sheet, or have the card cut by the DXF files, which take no paper."
     )
 
 
@@ -150,21 +161,27 @@ def _refusal(how: str, names: list[str], error: Exception) -> str:
     return sentence(text if known else f"no stand-in {how} for the {names[0]}: {text}")
 
 
-def _write_cards(models: list[CardModel], stock: Card, subject: str, folder: Path) -> Iterator[str]:
+def _write_cards(
+    models: list[CardModel], stock: Card, subject: str, folder: Path
+) -> tuple[list[str], dict[str, int]]:
+    """Names of the sheets' and pictures' files, and the papers with how many sheets each has."""
     folder.mkdir(parents=True)
+    names = []
     figures = [panel.figure for one in models for panel in one.panels]
     for number, sheet in enumerate(sheets(figures, stock), start=1):
         write_dxf(sheet, folder / f"sheet-{number}.dxf")
-        yield f"sheet-{number}.dxf"
+        names.append(f"sheet-{number}.dxf")
     used: set[str] = set()
     for one in models:
         name = f"{unused(one.name, used)}-assembly.pdf"
         (folder / name).write_bytes(svg_to_pdf(assembly_sheets(one)))
-        yield name
-    yield from write_templates(folder, figures, f"{subject}: card stand-ins")
+        names.append(name)
+    return names, write_counted(folder, figures, f"{subject}: card stand-ins")
 
 
-def _card_rows(models: list[CardModel], stock: Card) -> Iterator[CutRow]:
+def _card_rows(
+    models: list[CardModel], stock: Card, papers: Mapping[str, int]
+) -> Iterator[CutRow]:
     count = len(sheets([panel.figure for one in models for panel in one.panels], stock))
     yield CutRow(
         "stand-ins of card",
@@ -173,6 +190,7 @@ def _card_rows(models: list[CardModel], stock: Card) -> Iterator[CutRow]:
         size=f"{stock.sheet_mm[0]:g} × {stock.sheet_mm[1]:g} mm",
         material=stock.material,
         thickness_mm=stock.thickness_mm,
+        note=f"cut by paper: {max(papers.values())} sheets of it at most",
     )
     for one in models:
         yield CutRow(

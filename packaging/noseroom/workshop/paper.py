@@ -34,22 +34,32 @@ def write_templates(folder: Path, figures: Sequence[Figure], subject: str) -> tu
     Raises OutputError when they cannot be written, DrawingError when a page is not its sheet's
     size, MissingLibraryError without reportlab.
     """
-    names = []
+    return tuple(write_counted(folder, figures, subject))
+
+
+def write_counted(folder: Path, figures: Sequence[Figure], subject: str) -> dict[str, int]:
+    """The same; returns how many sheets each has. Errors: `write_templates`."""
+    counts = {}
     for paper in PAPERS:
         name = f"templates-{paper.name.lower()}.pdf"
+        sheets = template_sheets(figures, paper, subject)
         try:
-            (folder / name).write_bytes(templates_pdf(figures, paper, subject))
+            (folder / name).write_bytes(_pdf(sheets, subject))
         except OSError as error:
             raise OutputError(
                 f"{folder / name}: cannot be written ({error.strerror or error})"
             ) from error
-        names.append(name)
-    return tuple(names)
+        counts[name] = len(sheets)
+    return counts
 
 
 def templates_pdf(figures: Sequence[Figure], paper: Paper, subject: str) -> bytes:
     """All figures as one PDF; the same figures give the same bytes. Errors: `write_templates`."""
-    return svg_to_pdf(template_sheets(figures, paper, subject), f"{subject}: paper templates")
+    return _pdf(template_sheets(figures, paper, subject), subject)
+
+
+def _pdf(sheets: Sequence[str], subject: str) -> bytes:
+    return svg_to_pdf(sheets, f"{subject}: paper templates")
 
 
 def template_sheets(figures: Sequence[Figure], paper: Paper, subject: str) -> tuple[str, ...]:
@@ -62,12 +72,13 @@ def template_sheets(figures: Sequence[Figure], paper: Paper, subject: str) -> tu
         one.name: [k for k, draft in enumerate(drafts) if one.name in draft.names]
         for one in figures
     }
+    in_order = sorted(figures, key=lambda one: sheets_of[one.name])
     fronts = 1
     while True:
         contents = [
-            (one, joined_sheets([k + fronts + 1 for k in sheets_of[one.name]])) for one in figures
+            (one, joined_sheets([k + fronts + 1 for k in sheets_of[one.name]])) for one in in_order
         ]
-        pages = front_pages(contents, paper.room())
+        pages = front_pages(contents, paper.room(), fronts + len(drafts))
         if len(pages) <= fronts:
             break
         fronts = len(pages)

@@ -15,6 +15,10 @@ _PITCH = LINE_PITCH_MM / BODY_MM + 0.12
 _AFTER_MM = 1.0
 _INDENT_MM = 6.0
 
+_COUNT = (
+    "{count} sheets of paper in all. Print only those that you want: the list below has their "
+    "numbers."
+)
 PRINTING = (
     "Print at 100 %, also called actual size. Switch off what fits or shrinks to the page.",
     "Measure both bars at the foot of every sheet with a steel rule, edge to edge: 100 mm and "
@@ -26,7 +30,9 @@ USING = (
     "marks outside line it up. Crosses are middles of holes. Chain lines on a figure are edges to "
     "lay it by.",
     "Bends up come towards you as you look at the paper, bends down go away from you.",
-    "Left and right are the car's, as seen from the driver's seat.",
+    "L and R, left and right are the car's, as seen from the driver's seat, whatever side the nose "
+    "was described from. The arrow beside a figure says what is up in the car: stamp it and the "
+    "letter into the metal.",
     "Tape or glue the paper to the metal, punch the middles of the holes through it, drill a small "
     "hole first, about 3 mm (1/8 in), then the size that is written.",
     "Hold the paper up in the car before you cut or drill: it stands for the model as measured.",
@@ -54,12 +60,17 @@ class Row:
     right: str = ""
 
 
-def front_pages(contents: Sequence[tuple[Figure, str]], room: Box) -> tuple[tuple[Row, ...], ...]:
-    """Rows of each of the first sheets. contents: figures with the numbers of their sheets."""
+def front_pages(
+    contents: Sequence[tuple[Figure, str]], room: Box, count: int
+) -> tuple[tuple[Row, ...], ...]:
+    """Rows of each of the first sheets.
+
+    contents: figures with the numbers of their sheets. count: of all sheets.
+    """
     wide, high = room.x1 - room.x0, room.y1 - room.y0
     pages: list[list[Row]] = [[]]
     y = 0.0
-    for block in _blocks(contents, wide):
+    for block in _blocks(contents, wide, count):
         deep = sum(_pitch(one) for one in block) + _AFTER_MM
         if y + deep > high:
             pages.append([])
@@ -84,10 +95,12 @@ def _pitch(row: Row) -> float:
     return row.size * _PITCH + (2.0 if row.size > BODY_MM else 0.0)
 
 
-def _blocks(contents: Sequence[tuple[Figure, str]], wide: float) -> Iterator[list[Row]]:
+def _blocks(
+    contents: Sequence[tuple[Figure, str]], wide: float, count: int
+) -> Iterator[list[Row]]:
     """What stays together on a sheet."""
     for headline, texts in (
-        ("How to print", PRINTING),
+        ("How to print", (_COUNT.format(count=count), *PRINTING)),
         ("How to use them", USING),
         ("Take care", CAUTIONS),
     ):

@@ -23,8 +23,8 @@ from noseroom.workshop.paper_sheet import Sheet
 from noseroom.workshop.paper_words import Spot, find_spots
 
 _TITLE_MM, _TITLE_PITCH_MM = 4.0, 5.4
-_NARROWEST_MM, _WIDEST_MM = 76.0, 120.0
-"""Of a caption: as wide as its figure with its words, but no narrower and no wider."""
+_NARROWEST_MM = 76.0
+"""Of a caption."""
 _UNDER_MM = 3.0
 _OVER_MM = 25.0
 """How far above and below a figure its words may stand."""
@@ -76,9 +76,12 @@ def piece_of(figure: Figure, room: Box) -> Piece:
     reach = around([*(Box(*one.bounds) for one in view.on_sheet(lines)), *labels], _INK_MM)
     spots = _spots(figure, lines, labels, reach, room.x1 - room.x0)
     whole = around([reach, *(one.box for one in spots)], 0.0)
-    wide = min(max(whole.x1 - whole.x0, _NARROWEST_MM), _WIDEST_MM)
+    across, half = room.x1 - room.x0, (room.x1 - room.x0 - _APART_MM) / 2.0
+    # Beside what is wider than half a sheet there is seldom anything: its words may run on.
+    wide = max(whole.x1 - whole.x0, _NARROWEST_MM)
+    wide = min(wide, half) if wide <= half else across
     title = wrap(figure.title, wide, _TITLE_MM, bold=True)
-    caption = (*title, *(line for text in about(figure) for line in wrap(text, wide)))
+    caption = (*title, *wrap(" ".join(about(figure)), wide))
     top = whole.y1 + _UNDER_MM
     high = len(title) * _TITLE_PITCH_MM + (len(caption) - len(title)) * LINE_PITCH_MM
     under = Box(whole.x0, top, whole.x0 + _widest(caption, len(title)), top + high)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noseroom.checks.bracket_bolts import Bolted, bolted
 from noseroom.checks.bracket_records import BracketDesign
+from noseroom.checks.spacer_bolts import Span
 from noseroom.checks.words import listed
 from noseroom.geometry.outlines import Circle
 from noseroom.geometry.sheet import Blank, folded_places
@@ -22,6 +25,11 @@ from noseroom.geometry.split_thickened import (
 from noseroom.geometry.split_to_bed import Bed
 from noseroom.geometry.split_ways import Bore, Way, onto_bed, ways
 from noseroom.tables.printing import figure, print_materials
+from noseroom.workshop.bolt_words import grade_words, size_of
+from noseroom.workshop.bracket_flat import hole_letters
+from noseroom.workshop.bracket_place import hand_letter, host_noun
+from noseroom.workshop.bracket_views import folded_middles
+from noseroom.workshop.cut_list import CutRow
 from noseroom.workshop.mock_up_outline import MockUpError
 from noseroom.workshop.print_pieces import (
     USUAL_BED,
@@ -44,8 +52,9 @@ _SAME_MM, _PARALLEL = 0.2, 0.999
 CAUTIONS = (
     "A printed bracket is a trial fit piece, not a part to drive with: it shows that tab, rail and "
     "tools have room. The bracket that stays is of metal.",
-    "Beside a condenser, a radiator or an engine plastic softens and creeps: what is bolted by it "
-    "sags over days, and its bolts come loose. Take it out before the engine is run.",
+    "Engine off and cold while it is in the car, and take it out before the engine is run: beside a "
+    "condenser, a radiator or an engine plastic softens and creeps, what is bolted by it sags, and "
+    "its bolts come loose.",
     "Bolts finger tight with washers, no more: plastic creeps away from under a tight bolt.",
     "Battery off. Nothing under pressure, no filled condenser and no refrigerant line is ever hung "
     "on it.",
@@ -59,10 +68,69 @@ def printed_brackets(design: BracketDesign, bed: Bed = USUAL_BED) -> tuple[Print
     """
     sides = bearings(design)
     many = len(design.blanks) > 1
-    return tuple(
-        printed_bracket(f"{design.name} {k + 1}" if many else design.name, blank, side, bed)
-        for k, ((blank, _), side) in enumerate(zip(design.blanks, sides, strict=True))
-    )
+    bolts = tuple(_bolt_notes(design))
+    made = []
+    for k, ((blank, home), side) in enumerate(zip(design.blanks, sides, strict=True)):
+        name = f"{design.name} {k + 1}" if many else design.name
+        middles = folded_middles(blank)
+        made.append(
+            replace(
+                printed_bracket(name, blank, side, bed, bolts),
+                turn=home[:3, :3],
+                marks=tuple(zip(hole_letters(len(middles)), middles, strict=True)),
+                letter=hand_letter(design.hand),
+                seen_from=PrintedPart.seen_from,
+            )
+        )
+    return tuple(made)
+
+
+def trial_bolts(design: BracketDesign) -> Iterator[tuple[Bolted, Bolted]]:
+    """Each bolt of a bracket, and the one that its thicker printed walls take instead."""
+    thick = design.blanks[0][0].thickness_mm
+    more = _wall_mm(thick) - thick
+    for one in design.bolts:
+        walls = 2 if one.where == "between" else 1
+        washer, count = one.fastener.washer, 2 if one.into == "nut" else 1
+        clamped = Span(
+            one.grip.least_mm - count * washer.least_mm + walls * more,
+            one.grip.most_mm - count * washer.most_mm - one.packing_mm + walls * more,
+        )
+        blind = one.into != "nut"
+        yield (
+            one,
+            bolted(one.where, one.fastener, (clamped,), one.packing_mm, blind=blind),
+        )
+
+
+def trial_bolt_rows(design: BracketDesign) -> Iterator[CutRow]:
+    """For the cut list: bolts that the trial takes and the bracket that stays does not."""
+    for final, trial in trial_bolts(design):
+        if trial.bolt != final.bolt:
+            yield CutRow(
+                f"bracket to try the fit with: {design.name}",
+                "bolt",
+                1,
+                design.hand,
+                size_of(trial),
+                grade_words(trial.fastener.thread),
+                note=f"{_at(design, trial)}; printed walls are thicker",
+            )
+
+
+def _at(design: BracketDesign, one: Bolted) -> str:
+    noun = {"rail": "core support", "between": "other piece"}.get(one.where, host_noun(design))
+    return f"at the {noun}"
+
+
+def _bolt_notes(design: BracketDesign) -> Iterator[str]:
+    said = [f"{size_of(trial)} {_at(design, trial)}" for _, trial in trial_bolts(design)]
+    yield f"Bolts for the trial, with its thicker walls: {listed(list(dict.fromkeys(said)))}."
+
+
+def _wall_mm(sheet_mm: float) -> float:
+    """How thick a printed wall is for a sheet."""
+    return max(figure("bracket wall") * sheet_mm, figure("least bracket wall"))
 
 
 def bearings(design: BracketDesign) -> list[list[int]]:
@@ -106,15 +174,20 @@ def _sides(blank: Blank, home: Floats) -> list[dict[int, tuple[Floats, Floats]]]
 
 
 def printed_bracket(
-    name: str, blank: Blank, bearing: Sequence[int], bed: Bed = USUAL_BED
+    name: str,
+    blank: Blank,
+    bearing: Sequence[int],
+    bed: Bed = USUAL_BED,
+    bolts: tuple[str, ...] = (),
 ) -> PrintedPart:
     """The printed variant of one blank, folded.
 
     bearing: one a flange: -1 where its underside lies on something, 1 where its upper side does, 0
-    for neither; walls grow away from there. Raises MockUpError where it does not go onto the bed.
+    for neither; walls grow away from there. bolts: sentences on those that it takes; none says by
+    how much they have to be longer. Raises MockUpError where it does not go onto the bed.
     """
     usable = usable_bed(bed)
-    wall = max(figure("bracket wall") * blank.thickness_mm, figure("least bracket wall"))
+    wall = _wall_mm(blank.thickness_mm)
     rules = Thickening(wall, figure("gusset"), _CLEAR_RADII, wall / 2)
     made = thickened(blank, bearing, rules)
     upright, way = _best_rest(blank, made, usable)
@@ -133,7 +206,7 @@ def printed_bracket(
         support_mm2=support_mm2(way),
         volume_mm3=float(lying.volume()),
     )
-    notes = tuple(_notes(blank, made, wall, piece))
+    notes = tuple(_notes(blank, made, wall, piece, bolts))
     return PrintedPart(
         name, KIND, (piece,), (), (), made.solid, (made.solid,), notes, CAUTIONS, "one side"
     )
@@ -198,13 +271,19 @@ def _too_large(name: str, size: tuple[float, float, float], bed: tuple[float, fl
     )
 
 
-def _notes(blank: Blank, made: Thickened, wall: float, piece: PrintedPiece) -> Iterator[str]:
+def _notes(
+    blank: Blank, made: Thickened, wall: float, piece: PrintedPiece, bolts: tuple[str, ...]
+) -> Iterator[str]:
     yield (
-        f"Walls {wall:.1f} mm for {blank.thickness_mm:.1f} mm of sheet: each bolt has to be "
-        f"{wall - blank.thickness_mm:.1f} mm longer for every wall that it goes through. The faces "
-        "that it is bolted by are where the sheet's are; whether the thicker walls have room "
-        "elsewhere is not checked."
+        f"Walls {wall:.1f} mm for {blank.thickness_mm:.1f} mm of sheet. The faces that it is bolted "
+        "by are where the sheet's are; whether the thicker walls have room elsewhere is not "
+        "checked."
     )
+    longer = (
+        f"Each bolt has to be {wall - blank.thickness_mm:.1f} mm longer for every wall that it goes "
+        "through."
+    )
+    yield from bolts or (longer,)
     if made.gussets:
         yield (
             f"Gussets: {len(made.gussets)}, {figure('gusset'):.0f} mm thick, clear of washers and "
@@ -230,5 +309,6 @@ def _notes(blank: Blank, made: Thickened, wall: float, piece: PrintedPiece) -> I
     ]
     yield (
         f"Beside a condenser or radiator it may not be of {listed(soft)}: coolant and hot gas are "
-        f"hotter. For a short trial with the engine warm: {listed(short)}. None of them for good."
+        f"hotter. For the trial, engine cold: {listed(short)}, which do not sag at once where one "
+        "is left in by mistake. None of them for good."
     )

@@ -13,10 +13,13 @@ from noseroom.geometry.exports import check_stl, write_stl
 from noseroom.geometry.write_file import write_whole
 from noseroom.tables.printing import print_materials
 from noseroom.units import MM_PER_INCH
+from noseroom.workshop.bench import sentence
 from noseroom.workshop.nose_files import unused
 from noseroom.workshop.print_picture import assembly_svg
 from noseroom.workshop.print_pieces import PrintedPart, PrintedPiece
 
+_SPOOL_G = 1000.0
+"""What a spool usually holds: common practice."""
 LIST, PICTURE, NOTES = "pieces.csv", "assembly.svg", "notes.txt"
 
 AT_THE_PRINTER = (
@@ -96,6 +99,16 @@ def _list(files: Sequence[tuple[str, PrintedPiece]]) -> str:
     return text.getvalue()
 
 
+def much_plastic(part: PrintedPart) -> Iterator[str]:
+    """That it takes more plastic than is sane, where it does, and what would be saner."""
+    grams = part.plastic_mm3 / 1000 * print_materials()["PLA"].density_g_cm3
+    if grams > _SPOOL_G:
+        yield (
+            f"up to {grams / 1000:.1f} kg of plastic and days of printing: a stand-in of card is "
+            "saner"
+        )
+
+
 def notes_of(part: PrintedPart) -> tuple[str, ...]:
     """All that has to be known of a stand-in before it is printed and held up."""
     return tuple(_notes(part))
@@ -110,6 +123,7 @@ def _notes(part: PrintedPart) -> Iterator[str]:
         f"About {part.plastic_mm3 / 1000:.0f} cm³ of plastic, {grams:.0f} g if it were "
         f"{plain.material}, filled; less with a thin infill."
     )
+    yield from map(sentence, much_plastic(part))
     yield from part.cautions
     yield from AT_THE_PRINTER
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -28,7 +28,9 @@ _SHARP = math.cos(math.radians(25.0))
 _FINE_SHEET_MM = 0.1
 _OFF_MM = 0.05  # so that an edge is not hidden by the faces that meet in it
 _STEP_SHEET_MM = 0.5
+_HANDS = {"L": "left", "R": "right"}
 _NUMBER_MM, _BESIDE_MM = 2.6, 7.0
+_UP, _ARROW_MM, _MARK_MM, _SAME_MM = "UP (in the car)", 30.0, 14.0, 1e-6
 _ROW_MM, _TEXT_MM, _COLUMNS = 4.4, 2.8, (4.0, 24.0, 40.0, 70.0, 148.0, 172.0)
 _HEADINGS = ("piece", "count", "on the bed", "size on the bed, mm [in]", "plastic", "support")
 
@@ -41,7 +43,8 @@ def assembly_svg(part: PrintedPart) -> str:
     count = len(part.pieces)
     canvas.text(
         f"{count} piece{'s' if count > 1 else ''}, seen from {part.seen_from} and above. "
-        + ("Each number is cut into the face that lay on the bed." if count > 1 else ""),
+        + ("Each number is cut into the face that lay on the bed." if count > 1 else "")
+        + (f"{part.letter}: the car's {_HANDS[part.letter]}." if part.letter else ""),
         4.0,
         13.5,
     )
@@ -63,7 +66,8 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
     moved = [
         one.translate(tuple(_APART * (box_of(one).mean(axis=0) - middle))) for one in part.outsides
     ]
-    seen = [one.transform(np.column_stack([_VIEW, np.zeros(3)])) for one in moved]
+    view = _VIEW if part.turn is None else _VIEW @ part.turn
+    seen = [one.transform(np.column_stack([view, np.zeros(3)])) for one in moved]
     boxes = [box_of(one) for one in seen]
     ends = np.concatenate([box[:, :2] for box in boxes])
     low2, high2 = ends.min(axis=0), ends.max(axis=0)
@@ -88,6 +92,9 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
         if edges:
             canvas.path(" ".join(edges), stroke=GREY, width=0.15)
         spots.append((number, *_inside(loops)))
+    if part.turn is not None:
+        _draw_up(canvas, part.letter)
+        _draw_marks(canvas, part, sheet(np.array([view @ at for _, at in part.marks])))
     canvas.group("numbers")
     for number, x, y, radius in spots:
         at = sheet(np.array([[x, y]]))[0]
@@ -100,6 +107,32 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
             at = beside
         canvas.dot(*at, _NUMBER_MM, fill="#ffffff")
         canvas.text(number, at[0], at[1] + CAP_HALF * 3.4, anchor="middle", bold=True)
+
+
+def _draw_up(canvas: Canvas, letter: str) -> None:
+    """What is up in the car, at the picture's left: the eye's own up is the car's."""
+    x, foot = _PICTURE.x0 + 2.0, _PICTURE.y1
+    canvas.group("compass", _UP)
+    canvas.line(((x, foot), (x, foot - _ARROW_MM)), width=0.5)
+    canvas.arrow_head((x, foot - _ARROW_MM), (0.0, -1.0), 4.0)
+    canvas.text(_UP, x + 4.6, foot - _ARROW_MM / 2.0, anchor="middle", upright=True)
+    if letter:
+        canvas.text(letter, x, foot - _ARROW_MM - 3.0, size=7.0, bold=True, anchor="middle")
+
+
+def _draw_marks(canvas: Canvas, part: PrintedPart, spots: Sequence[tuple[float, float]]) -> None:
+    """The holes' letters, as its drawing has them, each beside its hole."""
+    canvas.group("marks")
+    middle = np.mean(spots, axis=0) if len(spots) else np.zeros(2)
+    for (letter, _), (x, y) in zip(part.marks, spots, strict=True):
+        off = np.array([x, y]) - middle
+        long = float(np.linalg.norm(off))
+        way = off / long if long > _SAME_MM else np.array([0.0, -1.0])
+        at = float(x + way[0] * _MARK_MM), float(y + way[1] * _MARK_MM)
+        canvas.line([(x, y), at], stroke=INK, width=0.15)
+        canvas.dot(x, y, 0.5)
+        canvas.dot(*at, _NUMBER_MM, fill="#ffffff")
+        canvas.text(letter, at[0], at[1] + CAP_HALF * 4.0, size=4.0, anchor="middle", bold=True)
 
 
 def _inside(loops: list[Floats]) -> tuple[float, float, float]:

@@ -91,6 +91,8 @@ class PrintedPart:
     pieces: numbered from 1; pegs: one of each size, with how many. joints: by the pieces' places in
     `pieces`. whole: its outside; outsides: of each piece, not hollowed; in the part's frame.
     notes, cautions: sentences. seen_from: what a picture is drawn from, besides from above.
+    turn: (3, 3), from its frame to the car's, for a picture that says what is up; None: none does.
+    marks: names of places (3,) in its frame. letter: "L", "R" or "".
     """
 
     name: str
@@ -103,6 +105,9 @@ class PrintedPart:
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     seen_from: str = "ahead, the car's left"
+    turn: Floats | None = None
+    marks: tuple[tuple[str, Floats], ...] = ()
+    letter: str = ""
 
     @property
     def plastic_mm3(self) -> float:
