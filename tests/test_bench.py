@@ -14,7 +14,8 @@ from ezdxf.audit import Auditor
 
 from noseroom import cli
 from noseroom.errors import GeometryError, OutputError
-from noseroom.pipeline import check, make
+from noseroom.making import make
+from noseroom.pipeline import check
 from noseroom.report.page_html import Html
 from noseroom.report.result import Result
 from noseroom.workshop import bracket_files, page_update

@@ -40,7 +40,7 @@ LEVELS = (
     ("checks",),
     ("workshop", "report"),
     ("pipeline",),
-    ("watching",),
+    ("watching", "making"),
     (
         "_plugin_bits",
         "_plugin_bodies",

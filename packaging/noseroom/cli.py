@@ -181,7 +181,7 @@ def _watch(options: argparse.Namespace) -> int:
 
 
 def _workshop(options: argparse.Namespace) -> int:
-    from noseroom.pipeline import make
+    from noseroom.making import make
     from noseroom.report.progress import showing_progress
     from noseroom.workshop.bench import FOLDER, NothingToMakeError
 
@@ -217,7 +217,7 @@ def _workshop(options: argparse.Namespace) -> int:
 
 def _choices(options: argparse.Namespace) -> int:
     from noseroom.findings import COOLING
-    from noseroom.pipeline import choices
+    from noseroom.making import choices
     from noseroom.report.progress import showing_progress
 
     with showing_progress() as say:

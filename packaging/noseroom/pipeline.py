@@ -41,7 +41,6 @@ if TYPE_CHECKING:
     from noseroom.checks.margins import Margins
     from noseroom.checks.pairs import Pairs
     from noseroom.findings import Finding
-    from noseroom.workshop.bench import Bench
 
 Progress = Callable[[int, int, str], None]
 
@@ -72,7 +71,7 @@ def check(
     Raises EnvelopeError, with every fault by line, for a file that cannot be used; then nothing is
     written. Raises OutputError when the outputs cannot be written.
     """
-    say = progress or _silent
+    say = progress or silent
     cache = None if afresh else usual_folder()
     session = Session(path, files_from=files_from, cache=cache, remark=remark)
     asked = session.read()
@@ -84,11 +83,14 @@ def check(
     if folder is None:
         nose = session.nose(asked, say)
         return session.with_air(nose, session.judge(nose, say), say)[0]
-    return _written(session, asked, folder, say)
+    return written(session, asked, folder, say)
 
 
-def _written(session: Session, asked: Asked, folder: Path, say: Progress) -> Result:
-    """The result of all checks, with its files in the nose's own folder."""
+def written(session: Session, asked: Asked, folder: Path, say: Progress) -> Result:
+    """The result of all checks, with its files in the nose's own folder.
+
+    Raises OutputError when they cannot be written.
+    """
     from noseroom.workshop.nose_files import write_nose
     from noseroom.workshop.whole_folder import demand_writable
 
@@ -97,87 +99,6 @@ def _written(session: Session, asked: Asked, folder: Path, say: Progress) -> Res
     result, cooling = session.with_air(nose, session.judge(nose, say), say)
     with one_thread():
         return write_nose(result, nose.layout, session.bodies(nose, say), folder, say, cooling)
-
-
-def make(
-    path: str | Path,
-    *,
-    outputs: str | Path,
-    progress: Progress | None = None,
-    files_from: Sequence[str | Path] = (),
-    remark: Callable[[str], None] = warnings.warn,
-    elements: bool = False,
-) -> Bench:
-    """Write the files for the bench that an envelope file asks for.
-
-    They go into "workshop" in the folder that `check` writes; where that does not hold the answer
-    for the same file yet, it is written first. The page there then lists what is to be made. A
-    later check that finds anything changed takes it all away with what else stood there.
-    elements: check the brackets' strength by finite elements too.
-
-    Raises EnvelopeError for a file that cannot be used, NothingToMakeError where there is nothing
-    to make, OutputError when the outputs cannot be written.
-    """
-    say = progress or _silent
-    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
-    asked = session.read()
-    folder = Path(outputs) / asked.envelope.stem
-    from noseroom.workshop.bench import FOLDER, Share, before_metal, write_bench
-    from noseroom.workshop.bench_makers import make_brackets
-    from noseroom.workshop.mock_up_files import make_cards, make_prints, make_trial_brackets
-    from noseroom.workshop.page_update import list_on_page
-    from noseroom.workshop.spacer_files import make_spacers, spacers_to_make
-    from noseroom.workshop.whole_folder import demand_writable
-
-    demand_writable(folder / FOLDER)
-    result = earlier(folder, asked.digest) or _written(session, asked, folder, say)
-    nose = session.nose(asked, say)
-    with one_thread():
-        brackets = session.brackets(nose, say)
-        spacers = spacers_to_make(nose.layout, result.findings)
-        title = asked.envelope.title
-        bench = write_bench(
-            folder,
-            [
-                lambda _: Share(remarks=before_metal(result.verdict)),
-                lambda fresh: make_brackets(
-                    brackets, nose.layout, fresh, say if elements else None
-                ),
-                lambda fresh: make_spacers(nose.layout, result.findings, fresh),
-                lambda fresh: make_trial_brackets(brackets, asked.envelope.shop, fresh),
-                lambda fresh: make_prints(nose.layout, spacers, say, fresh),
-                lambda fresh: make_cards(nose.layout, spacers, say, fresh),
-            ],
-            title,
-        )
-        list_on_page(result, bench, folder)
-    return bench
-
-
-def choices(
-    path: str | Path,
-    *,
-    progress: Progress | None = None,
-    files_from: Sequence[str | Path] = (),
-    remark: Callable[[str], None] = warnings.warn,
-) -> tuple[Finding, ...]:
-    """What to buy for the A/C: condenser and fan by size, hoses, refrigerant, wires and fuses.
-
-    Every size that is sold is put into the nose and tried there. Nothing is written, and there is
-    nothing to say of a file that does not ask for air and heat with `cooling`.
-
-    Raises EnvelopeError for a file that cannot be used.
-    """
-    say = progress or _silent
-    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
-    nose = session.nose(session.read(), say)
-    from noseroom.checks.condenser_choice_all import check_choices
-    from noseroom.checks.pairs import Pairs
-    from noseroom.checks.rules import Rules
-
-    with one_thread():
-        pairs = Pairs(nose.layout, memo=session.memo)
-        return check_choices(pairs, Rules(nose.layout.envelope), say)[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,7 +162,7 @@ class Session:
 
         Raises EnvelopeError, with every fault by line; the next text may be right again.
         """
-        say = progress or _silent
+        say = progress or silent
         return self.judge(self.nose(self.read(text), say), say)
 
     def read(self, text: str | bytes | None = None) -> Asked:
@@ -265,7 +186,7 @@ class Session:
         """The layout of what was read, begun from that of the last check."""
         if self._last is not None and self._last.asked.digest == asked.digest:
             return self._last
-        shapes = read_shapes(self.path, asked.envelope, asked.files, _silent, self._memo)
+        shapes = read_shapes(self.path, asked.envelope, asked.files, silent, self._memo)
         return Nose(asked, arranged(self.path, asked.envelope, shapes, checked))
 
     def at_once(self, text: str | bytes | None = None) -> Outlook | None:
@@ -301,6 +222,8 @@ class Session:
         """
         from noseroom.checks.cooling_findings import check_cooling
 
+        if nose.layout.envelope.cooling is None:
+            return result, None
         with one_thread():
             cooling, answers = check_cooling(nose.layout, result.findings, say)
         return replace(result, cooling=answers), cooling
@@ -460,8 +383,8 @@ def judged(
     return tuple(sorted(placed, key=lambda one: one.verdict.rank)), fit.far_pairs
 
 
-def _silent(done: int, of: int, what: str) -> None:
-    pass
+def silent(done: int, of: int, what: str) -> None:
+    """A listener to progress that says nothing."""
 
 
 @cache

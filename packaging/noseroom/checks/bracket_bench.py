@@ -42,10 +42,6 @@ class Strip:
     sheet: Sheet
     wider_mm: float
 
-    def stiff(self, bolt: Fastener) -> float:
-        """What its strength goes by: width times thickness squared, mm³."""
-        return (2.0 * bolt.metal_mm + self.wider_mm) * self.sheet.thickness_mm**2
-
 
 @dataclass(frozen=True, eq=False)
 class Bench:

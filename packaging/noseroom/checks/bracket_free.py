@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -63,25 +64,25 @@ class Around:
         self._boxes = np.array([piece.box for _, _, piece in self._pieces])
         self._far = max(self._asked.values(), default=0.0)
 
+    def with_moved(self, name: str, by: Floats) -> Around:
+        """The same with one part elsewhere, by (3,) mm."""
+        there = copy.copy(self)
+        there._pieces = [
+            (part, component, piece.moved(by) if part == name else piece)
+            for part, component, piece in self._pieces
+        ]
+        there._boxes = np.array([piece.box for _, _, piece in there._pieces])
+        return there
+
     def block(
-        self,
-        mine: Sequence[MovingPiece],
-        bolted: frozenset[tuple[str, str]],
-        moved: Mapping[str, Floats] | None = None,
+        self, mine: Sequence[MovingPiece], bolted: frozenset[tuple[str, str]]
     ) -> Block | None:
         """The worst that stands in the way of some pieces; None: nothing does.
 
-        bolted: the components that they lie on, which they may touch but not run into. moved: parts
-        that are tried elsewhere, by (3,) mm.
+        bolted: the components that they lie on, which they may touch but not run into.
         """
         boxes = np.array([piece.box for piece in mine])
         others, theirs = self._boxes, self._pieces
-        if moved:
-            theirs = [
-                (part, component, piece.moved(moved[part]) if part in moved else piece)
-                for part, component, piece in theirs
-            ]
-            others = np.array([piece.box for _, _, piece in theirs])
         hosts = {part for part, _ in bolted}
         worst: Block | None = None
         apart = np.maximum(

@@ -89,9 +89,9 @@ def glances(nose: Nose, search: Search, bolt: Fastener, strip: Strip) -> Iterato
                 Fell(made.form, sharp.rule, sharp.text, sharp.short_mm, sharp.would_do, BENT)
             )
             continue
-        block = nose.around.block(pieces_of(made), bolted_to(made.job.face, made.job.site))
+        block = search.around.block(pieces_of(made), bolted_to(made.job.face, made.job.site))
         if block is not None:
-            search.tried.add(blocked(made.form, block, made.job.site, nose.unit))
+            search.tried.add(blocked(made.form, block, made.job.site), block)
             continue
         fault = nose.bench.fault(made)
         if fault is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +13,10 @@ from numpy.typing import NDArray
 from noseroom.checks import words
 from noseroom.checks.bracket_bolts import Fastener
 from noseroom.checks.bracket_glance import Nose, glances
-from noseroom.checks.bracket_job import BENT, ROOM, Fell
+from noseroom.checks.bracket_job import ROOM, Fell
 from noseroom.checks.bracket_load import box_of
 from noseroom.checks.bracket_records import NoBracket
-from noseroom.checks.bracket_search import ADJUSTMENT, Search
+from noseroom.checks.bracket_search import ADJUSTMENT, Search, Tried
 from noseroom.checks.bracket_sites import TabSite
 from noseroom.layout import PlacedPart
 from noseroom.tables.fasteners import grommets
@@ -24,7 +25,9 @@ Floats = NDArray[np.float64]
 
 _FURTHER_MM = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 15.0, 20.0)
 """How much further out a tab's hole is tried."""
+_MORE_MM = (0.0, 2.0, 5.0)
 _STRIPS = 2
+_OTHERWISE = "hang it by another hole, or name one that is there as a part of the kind bolt hole"
 
 
 def unread(part: PlacedPart, keys: Sequence[str]) -> list[str]:
@@ -72,12 +75,12 @@ def none_found(nose: Nose, search: Search, bolt: Fastener) -> NoBracket:
         return NoBracket(
             search.site,
             f"no face of the core support is within reach of the {search.site.title}",
-            ("name a hole that is there as a part of the kind bolt hole, or hang it by another",),
+            (_OTHERWISE,),
             fell,
         )
     why = nearest.text
     if nearest.form != ADJUSTMENT:
-        why = f"a {nearest.form} comes nearest, and falls by the rule {nearest.rule!r}: {why}"
+        why = f"{a_form(nearest.form)} comes nearest, and falls by the rule {nearest.rule!r}: {why}"
     return NoBracket(search.site, why, tuple(_would_do(nose, search, bolt, nearest)), fell)
 
 
@@ -88,14 +91,59 @@ def _nearest(fell: Sequence[Fell]) -> Fell | None:
 
 
 def _would_do(nose: Nose, search: Search, bolt: Fastener, nearest: Fell) -> Iterator[str]:
-    tried = _tab_further_out(nose, search, bolt)
-    if tried:
-        yield tried
-    elif nearest.would_do:
-        yield nearest.would_do + (" (not tried)" if nearest.got >= BENT else "")
+    tried = [
+        one
+        for one in (_tab_further_out(nose, search, bolt), _other_moved(nose, search, bolt, nearest))
+        if one
+    ]
+    yield from tried
     loose = search.tried.fell.get(ADJUSTMENT)
-    if loose is not None and loose.would_do and not (tried or nearest.got == ROOM):
+    if tried:
+        return
+    if nearest.would_do:
+        yield nearest.would_do
+    elif loose is not None and loose.would_do and nearest.got < ROOM:
         yield loose.would_do
+    else:
+        yield _OTHERWISE
+
+
+def _other_moved(nose: Nose, search: Search, bolt: Fastener, nearest: Fell) -> str:
+    """By how much another part in the way would have to stand further off."""
+    block = search.tried.blocks.get(nearest.form)
+    if nearest.got != ROOM or block is None or block.part == search.site.host.name:
+        return ""
+    if nose.layout.parts[block.part].kind == "core support":
+        return ""
+    for more in _MORE_MM:
+        by = float(np.ceil(block.short_mm + more))
+        around = search.around.with_moved(block.part, by * block.way)
+        found = _first(nose, _anew(search, around=around), bolt)
+        if found:
+            return (
+                f"the {block.part} {words.at_least(by, nose.unit)} further "
+                f"{words.way(block.way)}: then {found}"
+            )
+    return ""
+
+
+def _anew(search: Search, **changes: Any) -> Search:
+    return replace(search, **changes, tried=Tried(), _pads={})
+
+
+def _first(nose: Nose, search: Search, bolt: Fastener) -> str:
+    """What stands free of the first strips, in words; "": nothing."""
+    rubber = grommets()[bolt.thread.size] if search.site.rubber else None
+    for strip in islice(nose.bench.strips(bolt, rubber), _STRIPS):
+        one = next(glances(nose, search, bolt, strip), None)
+        if one is not None:
+            return f"{a_form(one.made.form)} of {strip.stock.label} stands free (tried)"
+    return ""
+
+
+def a_form(form: str) -> str:
+    """A form with its article."""
+    return f"an {form}" if form[0] in "L" else f"a {form}"
 
 
 def _tab_further_out(nose: Nose, search: Search, bolt: Fastener) -> str:
@@ -104,18 +152,12 @@ def _tab_further_out(nose: Nose, search: Search, bolt: Fastener) -> str:
     out = _out(site)
     if out is None:
         return ""
-    rubber = grommets()[bolt.thread.size] if site.rubber else None
     for further in _FURTHER_MM:
         moved = replace(site, middle=site.middle + further * out, room_mm=site.room_mm + further)
-        there = replace(search, site=moved, tried=type(search.tried)(), _pads={})
-        for strip in islice(nose.bench.strips(bolt, rubber), _STRIPS):
-            one = next(glances(nose, there, bolt, strip), None)
-            if one is not None:
-                by = words.at_least(further, nose.unit)
-                return (
-                    f"a tab whose hole is {by} further out: then a {one.made.form} of "
-                    f"{strip.stock.label} stands free (tried)"
-                )
+        found = _first(nose, _anew(search, site=moved), bolt)
+        if found:
+            by = words.at_least(further, nose.unit)
+            return f"a {site.name.split()[-1]} whose hole is {by} further out: then {found}"
     return ""
 
 

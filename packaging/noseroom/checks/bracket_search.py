@@ -14,7 +14,6 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.checks import words
 from noseroom.checks.bracket_bench import Strip
 from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_forms import (
@@ -70,21 +69,22 @@ _TWO, _NEARLY_PARALLEL = 30.0, 0.9
 
 @dataclass
 class Tried:
-    """Why forms fall, by form: the nearest miss of each."""
+    """Why forms fall, by form: the nearest miss of each. blocks: what then stood in its way."""
 
     fell: dict[str, Fell] = field(default_factory=dict)
+    blocks: dict[str, Block] = field(default_factory=dict)
 
     def note(self, form: str, error: ShapeError, got: int = 0) -> None:
         """Note a miss, where it is nearer than the one before."""
         self.add(Fell(form, error.rule, str(error), float(error.short_mm), got=got))
 
-    def add(self, fell: Fell) -> bool:
-        """The same of one that could be bent; whether it is the nearest so far."""
+    def add(self, fell: Fell, block: Block | None = None) -> None:
+        """The same of one that could be bent. block: what stands in its way."""
         known = self.fell.get(fell.form)
-        nearer = known is None or _missed_by(fell) < _missed_by(known)
-        if nearer:
+        if known is None or _missed_by(fell) < _missed_by(known):
             self.fell[fell.form] = fell
-        return nearer
+            if block is not None:
+                self.blocks[fell.form] = block
 
 
 def _missed_by(fell: Fell) -> tuple[int, float]:
@@ -164,7 +164,7 @@ class Search:
                 self._pads[key] = self.around.block([piece()], bolted_to(job.face, job.site))
             block = self._pads[key]
             if block is not None:
-                self.tried.add(blocked(plan.form, block, self.site, self.unit))
+                self.tried.add(blocked(plan.form, block, self.site), block)
                 return True
         return False
 
@@ -436,23 +436,18 @@ def _demand_on_face(made: Candidate) -> None:
             raise ShapeError("room on the rail", text, short)
 
 
-def blocked(form: str, block: Block, site: TabSite, unit: str) -> Fell:
+def blocked(form: str, block: Block, site: TabSite) -> Fell:
     """What is said of a form that something stands in the way of."""
-    what = block.part if block.component in block.part else f"{block.part}'s {block.component}"
+    what = f"the {block.part}"
+    if block.part == site.host.name:
+        what = f"the {block.part}'s own {block.component}"
+    elif block.component not in block.part:
+        what = f"the {block.part}'s {block.component}"
     short = math.ceil(block.short_mm * 10.0) / 10.0
-    kept = f"{block.asked_mm:.1f} mm are kept" if block.asked_mm > 0 else "it would run into it"
-    own = block.part == site.host.name
-    return Fell(
-        form,
-        "room",
-        f"it comes {short:.1f} mm too near to the {what}, {kept}",
-        block.short_mm,
-        f"a tab whose hole is {short:.1f} mm further from the {what}"
-        if own
-        else f"the {block.part} {words.at_least(block.short_mm, unit)} further "
-        f"{words.way(block.way)}",
-        ROOM,
-    )
+    text = f"it comes {short:.1f} mm too near to {what}"
+    if block.asked_mm > 0:
+        text += f", which it has to keep {block.asked_mm:.1f} mm away from"
+    return Fell(form, "room", text, block.short_mm, got=ROOM)
 
 
 def _size(vector: Floats) -> float:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 
+import numpy as np
+
 from noseroom.checks.bracket_bench import bench_of
 from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_finish import Found, finished, put_back
@@ -39,8 +41,8 @@ _STRIPS = 3
 """So many strips are tried where none is free: what stands in the way of thin strips stands in that
 of thick ones."""
 _NO_HOPE = 0.6
-"""A strip is passed over that has less than this of what the best one so far lacks: its strength
-goes by its width and its thickness squared, and by little else."""
+"""Sheet is passed over whose thickness squared is less than this share of what the best bracket so
+far would have needed: what is weakest is the metal round a bolt, whatever the width."""
 
 
 def design_brackets(
@@ -126,28 +128,28 @@ def _strongest_first(nose: Nose, search: Search, bolt: Fastener) -> Iterator[Gla
     Strips are looked at from the least metal on, until one is strong enough.
     """
     weak: list[Glanced] = []
-    asked = 0.0
+    asked = np.inf
     rubber = grommets()[bolt.thread.size] if search.site.rubber else None
     for number, strip in enumerate(nose.bench.strips(bolt, rubber)):
-        if number >= _STRIPS and asked == 0.0:
+        if number >= _STRIPS and np.isinf(asked):
             break
-        if strip.stiff(bolt) < _NO_HOPE * asked:
+        if np.isfinite(asked) and strip.sheet.thickness_mm**2 < _NO_HOPE * asked:
             continue
         for one in glances(nose, search, bolt, strip):
             if one.weakness[0] == 0:
                 yield one
             else:
                 weak.append(one)
-            asked = max(asked, _asked(one, bolt))
+            asked = min(asked, _asked_mm2(one))
     yield from sorted(weak, key=lambda one: one.weakness)
 
 
-def _asked(one: Glanced, bolt: Fastener) -> float:
-    """What of width times thickness squared would be enough, by what there is of it."""
-    if one.sums is None or one.sums.sum.enough:
-        return 1e-9
+def _asked_mm2(one: Glanced) -> float:
+    """What square of its thickness would be enough."""
+    if one.sums is None:
+        return 0.0
     shock = one.sums.sum.shock
-    return one.strip.stiff(bolt) * shock.wanted / shock.safety
+    return one.strip.sheet.thickness_mm**2 * shock.wanted / shock.safety
 
 
 def overall_of(made: Brackets) -> Verdict:

@@ -133,12 +133,13 @@ def _joined(each: Sequence[Any], ns: Sequence[int]) -> Any:
     if isinstance(first, tuple):
         return tuple(_joined([one[k] for one in each], ns) for k in range(len(first)))
     if is_dataclass(first):
-        made = {
+        joined = {
             one.name: _joined([getattr(other, one.name) for other in each], ns)
             for one in fields(first)
             if one.init
         }
-        return type(first)(**made)
+        whole: Any = type(first)
+        return whole(**joined)
     return np.concatenate(
         [np.broadcast_to(np.asarray(one, float), (n,)) for one, n in zip(each, ns, strict=True)]
     )
@@ -146,7 +147,10 @@ def _joined(each: Sequence[Any], ns: Sequence[int]) -> Any:
 
 def picked(tree: Tree, which: NDArray[np.int_], n: int) -> Tree:
     """A record with some of its n draws; what is one figure for all stays."""
-    return _mapped(tree, lambda one: one[..., which] if one.shape[-1:] == (n,) else one)
+    some: Tree = _mapped(
+        tree, lambda one: one[..., which] if one.shape[-1:] == (n,) else one
+    )
+    return some
 
 
 def _spread(tree: Any, which: NDArray[np.int_], n: int) -> Any:
@@ -174,12 +178,12 @@ def _over(old: Any, new: Any, which: NDArray[np.int_], n: int) -> Any:
     if isinstance(old, tuple) and len(old) == len(new):
         return tuple(_over(a, b, which, n) for a, b in zip(old, new, strict=True))
     if is_dataclass(old) and not isinstance(old, type) and not isinstance(old, _WHOLE):
-        made = {
+        parts = {
             one.name: _over(getattr(old, one.name), getattr(new, one.name), which, n)
             for one in fields(old)
             if one.init
         }
-        return type(old)(**made)
+        return type(old)(**parts)
     return old
 
 

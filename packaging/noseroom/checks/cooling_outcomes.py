@@ -103,11 +103,9 @@ class Outcome:
     @cached_property
     def margin(self) -> Floats:
         """The lesser of the two."""
-        return (
-            np.fmin(self.coolant_margin, self.head_margin)
-            if self.running
-            else (self.coolant_margin)
-        )
+        if not self.running:
+            return np.asarray(self.coolant_margin)
+        return np.asarray(np.fmin(self.coolant_margin, self.head_margin))
 
 
 def margin_of(outcomes: Sequence[Outcome]) -> Floats:

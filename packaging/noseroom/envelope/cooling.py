@@ -206,10 +206,10 @@ class _Reader:
                 continue
             asked = keys.get(dotted)
             if asked is None:
-                wanted = _tops([*also, *known])
-                text = f"one of {', '.join(wanted)}"
+                there = _tops([*also, *known])
+                text = f"one of {', '.join(there)}"
                 unknown = f"{quoted(key)}, an unknown key"
-                self._fault(line, (*path, key), unknown, text, did_you_mean(key, wanted))
+                self._fault(line, (*path, key), unknown, text, did_you_mean(key, there))
                 continue
             self._leaf(below, line, (*path, key), dotted, asked, figures, words)
 
@@ -299,6 +299,7 @@ def _schema_of(keys: Mapping[str, Key]) -> dict[str, Any]:
             leaf = {"type": ["number", "string"], "description": text, "examples": [asked.example]}
         else:
             given = [one for one in (True, False) if asked.options == ("yes", "no")]
-            leaf = {"enum": [*asked.options, *given], "description": asked.help}
+            words: list[Any] = [*asked.options, *given]
+            leaf = {"enum": words, "description": asked.help}
         at["properties"][last] = leaf
     return tree

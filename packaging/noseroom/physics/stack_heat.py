@@ -76,7 +76,8 @@ def radiator_effect(
 def coolant_k(warm: Warmth, air: Air, coolant_w: ArrayLike) -> Floats:
     """Temperature of the top tank that brings its heat to the air, with nothing condensing."""
     # With the A/C off there is no such source; with it on this is where no answer was found.
-    rest = warm.watts(COOLANT, **{OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: air.kelvin})
+    still: dict[str, ArrayLike] = {OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: air.kelvin}
+    rest = warm.watts(COOLANT, **still)
     return np.asarray((np.asarray(coolant_w) - rest) / _own(warm, COOLANT))
 
 
@@ -151,7 +152,7 @@ class Condensing:
             [_own(warm, one) if one == other else warm.slope(one, other) for other in both]
             for one in both
         ]
-        still = {OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: 0.0}
+        still: dict[str, ArrayLike] = {OUTSIDE: air.kelvin, COOLANT: 0.0, CONDENSER: 0.0}
         self._still = [warm.watts(one, **still) for one in both]
         self._face = passed.area.sum(axis=0)
         capacity = np.abs(passed.flow) * air.capacity
@@ -262,8 +263,8 @@ class Condensing:
         """
         fluid = self._asked.loop.fluid
         least = np.maximum(
-            self._air.kelvin + self._asked.loop.subcooling_k + 0.05,
-            np.asarray(self._asked.warmest_k) + _LEAST_LIFT_K,
+            self._air.kelvin + np.asarray(self._asked.loop.subcooling_k, dtype=float) + 0.05,
+            np.asarray(self._asked.warmest_k, dtype=float) + _LEAST_LIFT_K,
         )
         bottom = np.log(fluid.saturation_pressure(np.broadcast_to(least, self._face.shape)))
         looks = bottom + np.linspace(0.0, 1.0, _LOOKS)[:, None] * (self._top - bottom)

@@ -39,5 +39,5 @@ class Mixing:
         matrix[:, k, k] += 1e-300
         shares = np.linalg.solve(matrix, given_side[..., None])[..., 0]
         fair = np.isfinite(shares).all(axis=1) & (np.abs(shares) < _MOST_SHARE).all(axis=1)
-        shares = np.where(fair[:, None], shares, 0.0)
+        shares = np.where(np.asarray(fair)[:, None], shares, 0.0)
         return np.asarray(found - np.einsum("na,adn->dn", shares, moves))

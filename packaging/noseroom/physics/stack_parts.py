@@ -207,8 +207,8 @@ class Stack:
         for name in sorted(set(fans) - used):
             raise ValueError(f"found fan {name!r} on no zone; expected one that it draws on")
         if (self.condenser is None) == any(one.covered for one in self.zones):
-            found = "a covered zone" if self.condenser is None else "a condenser"
-            raise ValueError(f"found {found} without the other; expected a condenser and its zone")
+            alone = "a covered zone" if self.condenser is None else "a condenser"
+            raise ValueError(f"found {alone} without the other; expected a condenser and its zone")
         if self.grille.closed or self.outlet.closed:
             raise ValueError("found a closed grille or outlet; expected an area above 0")
 

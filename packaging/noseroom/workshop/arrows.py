@@ -36,9 +36,7 @@ def with_up_arrow(figure: Figure, words: str, letter: str = "") -> Figure:
     labels = [Label(words, (stem + 4.2, y + below + high / 2.0), _WORDS_MM, 90.0)]
     if letter:
         labels.append(Label(letter, (x + wide / 2.0, y + 1.0), _LETTER_MM))
-    return replace(
-        figure, arrows=(*figure.arrows, arrow), labels=(*figure.labels, *labels)
-    )
+    return replace(figure, arrows=(*figure.arrows, arrow), labels=(*figure.labels, *labels))
 
 
 def _free_corner(figure: Figure, wide: float, high: float) -> tuple[float, float]:
@@ -74,6 +72,10 @@ def _taken(figure: Figure) -> Any:
         x, y = label.at
         half, tall = text_width_mm(label.text, label.height_mm) / 2.0, label.height_mm
         turned = round(label.turn_deg) % 180 == 90
-        sides = (x - tall, y - half, x + tall, y + half) if turned else (x - half, y - tall, x + half, y + 2 * tall)  # noqa: E501
+        sides = (
+            (x - tall, y - half, x + tall, y + half)
+            if turned
+            else (x - half, y - tall, x + half, y + 2 * tall)
+        )
         found.append(box(*sides))
     return union_all(found).buffer(_CLEAR_MM)

@@ -22,15 +22,20 @@ _MOST_REASONS = 3
 
 
 def make_brackets(
-    found: Brackets, layout: Layout, fresh: Path, elements: Progress | None = None
+    found: Brackets,
+    layout: Layout,
+    fresh: Path,
+    elements: Progress | None = None,
+    warnings: tuple[str, ...] = (),
 ) -> Share:
     """Write every bracket that was designed, and the nose with all of them in their places.
 
     For every tab without one a sentence says why. elements: told how far the check of strength by
-    finite elements is; None for no such check. Raises as `write_brackets` does, and
+    finite elements is; None for no such check. warnings: what stands against cutting any metal
+    yet, for the drawings. Raises as `write_brackets` does, and
     MissingLibraryError where finite elements are asked for and their library is missing.
     """
-    written = write_brackets(found.made, layout.envelope.title, fresh)
+    written = write_brackets(found.made, layout.envelope.title, fresh, warnings)
     names = list(written.names)
     if found.made:
         names.append(_write_in_place(found, layout, fresh))

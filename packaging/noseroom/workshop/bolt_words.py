@@ -1,4 +1,4 @@
-"""Bolts of brackets as a shop asks for them: trade name, grade, nut, torque, washers to pack with."""
+"""Bolts of brackets as a shop asks for them: trade name, grade, nut, torque, washers to pack."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from noseroom.checks.bracket_bolts import Bolted
 from noseroom.checks.spacer_words import torque
 from noseroom.physics.bolts import clamp_n, proof_load_n, tightening_torque_nm
 from noseroom.physics.screw_threads import metric_stress_area_mm2, unified_stress_area_mm2
-from noseroom.tables.fasteners import BoltLength, Grade, ThreadSize, grades, spacer_limits
+from noseroom.tables.fasteners import BoltLength, Grade, ThreadSize, grades, spacer_limits, threads
 from noseroom.units import MM_PER_INCH
 from noseroom.workshop.cut_list import CutRow
 
@@ -21,7 +21,10 @@ _INSTEAD = "or a plain nut on a spring washer: beside an engine nuts shake loose
 
 def trade_thread(thread: ThreadSize) -> str:
     """A thread as it is sold by: coarse metric ones by their size alone, as "M6"."""
-    return thread.size if thread.unit == "mm" else thread.thread
+    if thread.unit == "in":
+        return thread.thread
+    pitches = [one.pitch_mm for one in threads() if one.size == thread.size and one.unit == "mm"]
+    return thread.size if thread.pitch_mm >= max(pitches) else thread.thread
 
 
 def bolt_size(thread: ThreadSize, bolt: BoltLength) -> str:

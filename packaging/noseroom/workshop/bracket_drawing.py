@@ -1,4 +1,4 @@
-"""A folded bracket's drawing: flat pattern, edge view, isometric, holes, bends and notes on a sheet.
+"""A folded bracket's drawing: flat, edge view, isometric, holes, bends and notes on one sheet.
 
 Limits of size are common practice for a part that is cut and bent by hand or on a shop's brake.
 """
@@ -44,8 +44,8 @@ class BracketSheet:
     material: as a shop knows it. hole_names: what each hole is for, in the flat's order, "" for
     nothing. notes: a sentence or two each, the weightiest first. cautions: stand before them.
     turn_rad: by how much the flat is turned; None sets its first bend upright. seen_from: the side
-    that is drawn, of which the words before a comma are under the flat. arrow: what up the paper is in the car, such as "UP (in the car)", "" where that
-    is not known. letter: what is stamped, "L", "R" or "". warnings: stand first, and bold.
+    that is drawn, of which the words before a comma are under the flat. arrow: what up the paper is
+    in the car, such as "UP (in the car)", "" where that is not known. letter: what is stamped, "L", "R" or "". warnings: stand first, and bold.
     """
 
     title: str
@@ -142,9 +142,7 @@ def _plans(
         found = True
         rooms = [column._replace(y0=y)]
         if strip:
-            rooms.append(
-                Box(FRAME.x0 + _INSET_MM, area.y1 + 1.0, right - _INSET_MM, column.y1)
-            )
+            rooms.append(Box(FRAME.x0 + _INSET_MM, area.y1 + 1.0, right - _INSET_MM, column.y1))
         for size in NOTES_MM:
             lost = len(notes) - draw_notes(nowhere, notes, 1, rooms, size, bold)
             yield _Plan(made, column, tuple(rooms), size, lost)
@@ -207,9 +205,7 @@ def _empty(sheet: BracketSheet, scale: float) -> Canvas:
     return canvas
 
 
-def _notes(
-    blank: Blank, flat: Flat, sheet: BracketSheet, letters: Sequence[str]
-) -> Iterator[str]:
+def _notes(blank: Blank, flat: Flat, sheet: BracketSheet, letters: Sequence[str]) -> Iterator[str]:
     """What the caller warns of, what is known from the bracket itself, what the caller says."""
     yield from sheet.warnings
     wide, high = flat.size

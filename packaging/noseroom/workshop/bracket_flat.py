@@ -1,4 +1,4 @@
-"""A bracket's flat as all papers show it: one turn, one rectangle to cut first, one set of names."""
+"""A bracket's flat as all papers show it: one turn, one blank to cut first, one set of names."""
 
 from __future__ import annotations
 

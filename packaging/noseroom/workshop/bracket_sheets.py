@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from noseroom.checks.bracket_forms import HAT
+from noseroom.checks.bracket_job import HAT
 from noseroom.checks.bracket_records import BracketDesign
 from noseroom.geometry.outlines import Circle, Path, Point
 from noseroom.geometry.sheet import Blank
@@ -76,7 +76,8 @@ def _flat_figure(design: BracketDesign, number: int, name: str, title: str) -> F
     letters = hole_letters(len(flat.holes))
     wide, high = flat.size
     notes = [
-        f"Blank {wide:.1f} × {high:.1f} mm [{wide / MM_PER_INCH:.3f} × {high / MM_PER_INCH:.3f} in].",
+        f"Blank {wide:.1f} × {high:.1f} mm "
+        f"[{wide / MM_PER_INCH:.3f} × {high / MM_PER_INCH:.3f} in].",
         stamp_note(design),
         "All else is on its drawing.",
     ]
@@ -253,4 +254,3 @@ def _centres(hole: Circle | Path, letter: str) -> Iterator[CentreMark]:
 
 def _both(mm: float) -> str:
     return f"Ø {mm:.1f} [{mm / MM_PER_INCH:.3f} in]"
-

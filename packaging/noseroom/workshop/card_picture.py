@@ -44,6 +44,10 @@ _CORNER_RAD = math.radians(25.0)
 _APART = 0.16
 _LEAST_APART_MM = 22.0
 _NUMBER_MM, _LIST_MM, _PITCH_MM = 2.6, 2.5, 3.3
+KEY = (
+    'In what order: number and name of the panel, the way it moves, then its joints. "c 2" is '
+    "joint c, with panel 2; both panels bear the letter at their slots."
+)
 _WAYS = (("ahead", "aft"), ("to the left", "to the right"), ("down", "up"))
 
 
@@ -81,17 +85,27 @@ class _Drawn:
 
 def assembly_sheets(model: CardModel) -> tuple[str, ...]:
     """How a stand-in goes together, as SVG sheets: pictures first, what the words need after."""
-    lines = [part for line in order_of(model) for part in wrap(line, _WIDE_MM, _LIST_MM)]
-    lines.append("")
-    lines += [part for note in model.notes for part in wrap(note, _WIDE_MM, _LIST_MM)]
-    sheets = [_first(model, lines)]
-    rest = lines[sum(_rows(column) for column in _FIRST) :]
-    room = sum(_rows(column) for column in _MORE)
-    for start in range(0, len(rest), room):
+    said = [KEY, *order_of(model), "", *model.notes]
+    columns = _flowed([wrap(text, _WIDE_MM, _LIST_MM) or ("",) for text in said])
+    sheets = [_first(model, columns[: len(_FIRST)])]
+    for start in range(len(_FIRST), len(columns), len(_MORE)):
         canvas = _sheet(model, "More of the order and of the notes.")
-        _draw_lines(canvas, rest[start : start + room], _MORE)
+        _draw_lines(canvas, columns[start : start + len(_MORE)], _MORE)
         sheets.append(canvas.to_string())
     return tuple(sheets)
+
+
+def _flowed(texts: Sequence[tuple[str, ...]]) -> list[list[str]]:
+    """Lines of each column, those of the first sheet first: no text is torn over two of them."""
+    rows = [_rows(one) for one in _FIRST]
+    columns: list[list[str]] = [[]]
+    for lines in texts:
+        room = rows[len(columns) - 1] if len(columns) <= len(rows) else _rows(_MORE[0])
+        if columns[-1] and len(columns[-1]) + len(lines) > room:
+            columns.append([])
+        if columns[-1] or lines != ("",):
+            columns[-1] += lines
+    return columns
 
 
 def _sheet(model: CardModel, subtitle: str) -> Canvas:
@@ -103,7 +117,7 @@ def _sheet(model: CardModel, subtitle: str) -> Canvas:
     return canvas
 
 
-def _first(model: CardModel, lines: Sequence[str]) -> str:
+def _first(model: CardModel, columns: Sequence[Sequence[str]]) -> str:
     numbers = f"{model.panels[0].order} to {model.panels[-1].order}"
     canvas = _sheet(
         model,
@@ -115,7 +129,7 @@ def _first(model: CardModel, lines: Sequence[str]) -> str:
     view = _View.of(apart, _PICTURE)
     _draw_panels(canvas, apart, view)
     _draw_numbers(canvas, apart, view)
-    _draw_lines(canvas, lines, _FIRST)
+    _draw_lines(canvas, columns, _FIRST)
     return canvas.to_string()
 
 
@@ -123,15 +137,11 @@ def _rows(column: Box) -> int:
     return int((column.y1 - column.y0) / _PITCH_MM)
 
 
-def _draw_lines(canvas: Canvas, lines: Sequence[str], columns: Sequence[Box]) -> None:
+def _draw_lines(canvas: Canvas, columns: Sequence[Sequence[str]], places: Sequence[Box]) -> None:
     canvas.group("words")
-    places = [
-        (column.x0, column.y0 + (row + 1) * _PITCH_MM)
-        for column in columns
-        for row in range(_rows(column))
-    ]
-    for line, (x, y) in zip(lines, places, strict=False):
-        canvas.text(line, x, y, size=_LIST_MM)
+    for lines, place in zip(columns, places, strict=False):
+        for row, line in enumerate(lines):
+            canvas.text(line, place.x0, place.y0 + (row + 1) * _PITCH_MM, size=_LIST_MM)
 
 
 def _apart(model: CardModel, share: float) -> list[_Drawn]:

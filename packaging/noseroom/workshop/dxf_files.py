@@ -188,7 +188,9 @@ def _right_of(figure: Figure) -> float:
     for label in figure.labels:
         half = _wide_mm(label.text, label.height_mm) / 2.0
         turn = math.radians(label.turn_deg)
-        ends.append(label.at[0] + abs(math.cos(turn)) * half + abs(math.sin(turn)) * label.height_mm)
+        ends.append(
+            label.at[0] + abs(math.cos(turn)) * half + abs(math.sin(turn)) * label.height_mm
+        )
     return max(ends)
 
 

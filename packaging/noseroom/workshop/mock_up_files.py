@@ -179,9 +179,7 @@ def _write_cards(
     return names, write_counted(folder, figures, f"{subject}: card stand-ins")
 
 
-def _card_rows(
-    models: list[CardModel], stock: Card, papers: Mapping[str, int]
-) -> Iterator[CutRow]:
+def _card_rows(models: list[CardModel], stock: Card, papers: Mapping[str, int]) -> Iterator[CutRow]:
     count = len(sheets([panel.figure for one in models for panel in one.panels], stock))
     yield CutRow(
         "stand-ins of card",

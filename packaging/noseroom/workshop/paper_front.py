@@ -95,9 +95,7 @@ def _pitch(row: Row) -> float:
     return row.size * _PITCH + (2.0 if row.size > BODY_MM else 0.0)
 
 
-def _blocks(
-    contents: Sequence[tuple[Figure, str]], wide: float, count: int
-) -> Iterator[list[Row]]:
+def _blocks(contents: Sequence[tuple[Figure, str]], wide: float, count: int) -> Iterator[list[Row]]:
     """What stays together on a sheet."""
     for headline, texts in (
         ("How to print", (_COUNT.format(count=count), *PRINTING)),

@@ -14,6 +14,7 @@ from noseroom.checks.spacer_bolts import Span
 from noseroom.checks.words import listed
 from noseroom.geometry.outlines import Circle
 from noseroom.geometry.sheet import Blank, folded_places
+from noseroom.geometry.sheet_flat import middle_of
 from noseroom.geometry.split_solids import box_of, inverse, mesh_to_write, turned
 from noseroom.geometry.split_thickened import (
     Thickened,
@@ -28,7 +29,6 @@ from noseroom.tables.printing import figure, print_materials
 from noseroom.workshop.bolt_words import grade_words, size_of
 from noseroom.workshop.bracket_flat import hole_letters
 from noseroom.workshop.bracket_place import hand_letter, host_noun
-from noseroom.workshop.bracket_views import folded_middles
 from noseroom.workshop.cut_list import CutRow
 from noseroom.workshop.mock_up_outline import MockUpError
 from noseroom.workshop.print_pieces import (
@@ -72,17 +72,27 @@ def printed_brackets(design: BracketDesign, bed: Bed = USUAL_BED) -> tuple[Print
     made = []
     for k, ((blank, home), side) in enumerate(zip(design.blanks, sides, strict=True)):
         name = f"{design.name} {k + 1}" if many else design.name
-        middles = folded_middles(blank)
         made.append(
             replace(
                 printed_bracket(name, blank, side, bed, bolts),
                 turn=home[:3, :3],
-                marks=tuple(zip(hole_letters(len(middles)), middles, strict=True)),
+                marks=tuple(_marks(blank, side)),
                 letter=hand_letter(design.hand),
                 seen_from=PrintedPart.seen_from,
             )
         )
     return tuple(made)
+
+
+def _marks(blank: Blank, bearing: Sequence[int]) -> Iterator[tuple[str, Floats]]:
+    """Each hole's letter, as on the drawing, and its middle on both sides of its printed wall."""
+    t, wall = blank.thickness_mm, _wall_mm(blank.thickness_mm)
+    letters = iter(hole_letters(sum(len(one.holes) for one in blank.flanges)))
+    for flange, place, side in zip(blank.flanges, folded_places(blank), bearing, strict=True):
+        low = {-1: 0.0, 1: t - wall, 0: (t - wall) / 2.0}[side]
+        for hole in flange.holes:
+            ends = np.array([[*middle_of(hole), z, 1.0] for z in (low, low + wall)])
+            yield next(letters), (ends @ place.T)[:, :3]
 
 
 def trial_bolts(design: BracketDesign) -> Iterator[tuple[Bolted, Bolted]]:

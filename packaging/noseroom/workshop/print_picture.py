@@ -30,7 +30,8 @@ _OFF_MM = 0.05  # so that an edge is not hidden by the faces that meet in it
 _STEP_SHEET_MM = 0.5
 _HANDS = {"L": "left", "R": "right"}
 _NUMBER_MM, _BESIDE_MM = 2.6, 7.0
-_UP, _ARROW_MM, _MARK_MM, _SAME_MM = "UP (in the car)", 30.0, 14.0, 1e-6
+_UP, _ARROW_MM, _BESIDE_ARROW_MM = "UP (in the car)", 30.0, 20.0
+_MARK_MM, _SAME_MM = 14.0, 1e-6
 _ROW_MM, _TEXT_MM, _COLUMNS = 4.4, 2.8, (4.0, 24.0, 40.0, 70.0, 148.0, 172.0)
 _HEADINGS = ("piece", "count", "on the bed", "size on the bed, mm [in]", "plastic", "support")
 
@@ -71,9 +72,10 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
     boxes = [box_of(one) for one in seen]
     ends = np.concatenate([box[:, :2] for box in boxes])
     low2, high2 = ends.min(axis=0), ends.max(axis=0)
-    room = np.array([_PICTURE.x1 - _PICTURE.x0, _PICTURE.y1 - _PICTURE.y0])
+    frame = _PICTURE if part.turn is None else _PICTURE._replace(x0=_PICTURE.x0 + _BESIDE_ARROW_MM)
+    room = np.array([frame.x1 - frame.x0, frame.y1 - frame.y0])
     scale = float((room / (high2 - low2)).min())
-    offset = np.array([_PICTURE.x0 + _PICTURE.x1, _PICTURE.y0 + _PICTURE.y1]) / 2
+    offset = np.array([frame.x0 + frame.x1, frame.y0 + frame.y1]) / 2
 
     def sheet(points: Floats) -> list[tuple[float, float]]:
         flat = (points[:, :2] - (low2 + high2) / 2) * scale * np.array([1.0, -1.0]) + offset
@@ -94,7 +96,8 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
         spots.append((number, *_inside(loops)))
     if part.turn is not None:
         _draw_up(canvas, part.letter)
-        _draw_marks(canvas, part, sheet(np.array([view @ at for _, at in part.marks])))
+        ends = [(ends @ view.T)[np.argmax(ends @ view[2])] for _, ends in part.marks]
+        _draw_marks(canvas, part, sheet(np.array(ends).reshape(-1, 3)))
     canvas.group("numbers")
     for number, x, y, radius in spots:
         at = sheet(np.array([[x, y]]))[0]
@@ -111,7 +114,7 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
 
 def _draw_up(canvas: Canvas, letter: str) -> None:
     """What is up in the car, at the picture's left: the eye's own up is the car's."""
-    x, foot = _PICTURE.x0 + 2.0, _PICTURE.y1
+    x, foot = _PICTURE.x0, _PICTURE.y1
     canvas.group("compass", _UP)
     canvas.line(((x, foot), (x, foot - _ARROW_MM)), width=0.5)
     canvas.arrow_head((x, foot - _ARROW_MM), (0.0, -1.0), 4.0)

@@ -92,7 +92,7 @@ class PrintedPart:
     `pieces`. whole: its outside; outsides: of each piece, not hollowed; in the part's frame.
     notes, cautions: sentences. seen_from: what a picture is drawn from, besides from above.
     turn: (3, 3), from its frame to the car's, for a picture that says what is up; None: none does.
-    marks: names of places (3,) in its frame. letter: "L", "R" or "".
+    marks: names of holes, each with both ends (2, 3) in its frame. letter: "L", "R" or "".
     """
 
     name: str

@@ -15,6 +15,7 @@ from noseroom.layout import Layout
 from noseroom.parts.spacer import Spacer
 from noseroom.tolerances import Tolerances
 from noseroom.workshop.bench import Share, sentence
+from noseroom.workshop.bolt_words import NUT, bolt_size, trade_thread
 from noseroom.workshop.cut_list import CutRow
 from noseroom.workshop.drawing_pdf import svg_to_pdf
 from noseroom.workshop.figures import Figure
@@ -96,10 +97,17 @@ def _rows(plan: SpacerPlan, title: str) -> Iterator[CutRow]:
         return
     joint = plan.bolts.joint
     what = "stud" if joint.hole == "stud" else "bolt"
-    named = f"{joint.thread.thread} × {plan.bolts.bolt.label}"
-    inches = " in" if plan.bolts.bolt.unit == "in" else ""
     grade = f"{'grade' if joint.grade.unit == 'in' else 'class'} {joint.grade.grade}"
-    yield CutRow(title, what, joint.count, size=f"{named}{inches}, {grade}")
+    yield CutRow(
+        title, what, joint.count, size=bolt_size(joint.thread, plan.bolts.bolt), material=grade
+    )
+    where = "under each nut" if what == "stud" else "under each head"
+    yield CutRow(title, "washer", joint.count, size=joint.washer.size, note=where)
+    if what == "stud":
+        note = "or a plain nut on a spring washer"
+        yield CutRow(
+            title, NUT, joint.count, size=trade_thread(joint.thread), material=grade, note=note
+        )
 
 
 def _write_one(plan: SpacerPlan, folder: Path) -> None:

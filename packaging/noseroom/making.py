@@ -1,0 +1,101 @@
+"""What to make and what to buy for a nose: asked for by hand, and apart from its verdict."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from noseroom.pipeline import Progress, Session, earlier, silent, written
+from noseroom.shelf import usual_folder
+from noseroom.threads import one_thread
+
+if TYPE_CHECKING:
+    from noseroom.findings import Finding
+    from noseroom.workshop.bench import Bench
+
+
+def make(
+    path: str | Path,
+    *,
+    outputs: str | Path,
+    progress: Progress | None = None,
+    files_from: Sequence[str | Path] = (),
+    remark: Callable[[str], None] = warnings.warn,
+    elements: bool = False,
+) -> Bench:
+    """Write the files for the bench that an envelope file asks for.
+
+    They go into "workshop" in the folder that `check` writes; where that does not hold the answer
+    for the same file yet, it is written first. The page there then lists what is to be made. A
+    later check that finds anything changed takes it all away with what else stood there.
+    elements: check the brackets' strength by finite elements too.
+
+    Raises EnvelopeError for a file that cannot be used, NothingToMakeError where there is nothing
+    to make, OutputError when the outputs cannot be written.
+    """
+    say = progress or silent
+    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
+    asked = session.read()
+    folder = Path(outputs) / asked.envelope.stem
+    from noseroom.workshop.bench import FOLDER, Share, before_metal, write_bench
+    from noseroom.workshop.bench_makers import make_brackets
+    from noseroom.workshop.mock_up_files import make_cards, make_prints, make_trial_brackets
+    from noseroom.workshop.page_update import list_on_page
+    from noseroom.workshop.spacer_files import make_spacers, spacers_to_make
+    from noseroom.workshop.whole_folder import demand_writable
+
+    demand_writable(folder / FOLDER)
+    result = earlier(folder, asked.digest) or written(session, asked, folder, say)
+    nose = session.nose(asked, say)
+    with one_thread():
+        brackets = session.brackets(nose, say)
+        spacers = spacers_to_make(nose.layout, result.findings)
+        title = asked.envelope.title
+        bench = write_bench(
+            folder,
+            [
+                lambda _: Share(remarks=before_metal(result.verdict)),
+                lambda fresh: make_brackets(
+                    brackets,
+                    nose.layout,
+                    fresh,
+                    say if elements else None,
+                    before_metal(result.verdict),
+                ),
+                lambda fresh: make_spacers(nose.layout, result.findings, fresh),
+                lambda fresh: make_trial_brackets(brackets, asked.envelope.shop, fresh),
+                lambda fresh: make_prints(nose.layout, spacers, say, fresh),
+                lambda fresh: make_cards(nose.layout, spacers, say, fresh),
+            ],
+            title,
+        )
+        list_on_page(result, bench, folder)
+    return bench
+
+
+def choices(
+    path: str | Path,
+    *,
+    progress: Progress | None = None,
+    files_from: Sequence[str | Path] = (),
+    remark: Callable[[str], None] = warnings.warn,
+) -> tuple[Finding, ...]:
+    """What to buy for the A/C: condenser and fan by size, hoses, refrigerant, wires and fuses.
+
+    Every size that is sold is put into the nose and tried there. Nothing is written, and there is
+    nothing to say of a file that does not ask for air and heat with `cooling`.
+
+    Raises EnvelopeError for a file that cannot be used.
+    """
+    say = progress or silent
+    session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
+    nose = session.nose(session.read(), say)
+    from noseroom.checks.condenser_choice_all import check_choices
+    from noseroom.checks.pairs import Pairs
+    from noseroom.checks.rules import Rules
+
+    with one_thread():
+        pairs = Pairs(nose.layout, memo=session.memo)
+        return check_choices(pairs, Rules(nose.layout.envelope), say)[1]
