@@ -110,7 +110,7 @@ class Outcome:
 
 def margin_of(outcomes: Sequence[Outcome]) -> Floats:
     """(n,) the least margin over states; nan where any state has none."""
-    return np.min([one.margin for one in outcomes], axis=0)
+    return np.asarray(np.min([one.margin for one in outcomes], axis=0))
 
 
 def span_of(values: Floats, weights: Weights | None = None, less: float = 0.0) -> Span:
