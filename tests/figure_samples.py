@@ -71,9 +71,9 @@ def crowded() -> Figure:
     )
 
 
-def angle_blank() -> Blank:
+def angle_blank(angle_deg: float = 90.0) -> Blank:
     """An L of 3 mm with legs of 67 and 42 mm outside, 40 mm wide, inside radius 4, K 0.4."""
-    spent = math.pi / 2 * (4.0 + 0.4 * 3.0)
+    spent = math.radians(abs(angle_deg)) * (4.0 + 0.4 * 3.0)
     far = 60.0 + spent
     foot = rounded([(0, 0), (60, 0), (60, 40), (0, 40)], [8, 0, 0, 8])
     leg = rounded([(far, 0), (far + 35, 0), (far + 35, 40), (far, 40)], [0, 8, 8, 0])
@@ -82,7 +82,7 @@ def angle_blank() -> Blank:
     return Blank(
         3.0,
         (Flange(foot, holes), Flange(leg, (up,))),
-        (Bend(0, 1, (60, 0), (60, 40), 90.0, 4.0, 0.4),),
+        (Bend(0, 1, (60, 0), (60, 40), angle_deg, 4.0, 0.4),),
     )
 
 

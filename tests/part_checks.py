@@ -80,7 +80,10 @@ def draws(part: type[Part], *, seed: int, count: int = 30, **fixed: Any) -> Iter
     rng = np.random.default_rng(seed)
     choices = every_choice(part)
     for k in range(max(count, len(choices))):
-        yield part(**{**random_sizes(part, rng), **choices[k % len(choices)], **fixed})
+        made = part(**{**random_sizes(part, rng), **choices[k % len(choices)], **fixed})
+        while made.at_odds():  # no such part can be; whoever writes it hears so
+            made = part(**{**random_sizes(part, rng), **choices[k % len(choices)], **fixed})
+        yield made
     for which, words in zip(("low", "high"), itertools.cycle(choices), strict=False):
         yield part(**{**limit_sizes(part, which), **words, **fixed})
 

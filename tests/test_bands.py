@@ -17,7 +17,7 @@ from scipy.stats import binom
 
 import stack_truth_gas as gas
 from stack_truth import CRUISE, HOT_IDLE, Truth, truth
-from stack_truth_bands import FIGURES, Judged, Narrowed, judged, narrowed, sensible_cars
+from stack_truth_bands import FIGURES, STATES, Judged, Narrowed, judged, narrowed, sensible_cars
 from stack_truth_cars import TrueCar, true_car
 from stack_truth_grid import Network, grid_of, opening_law
 from stack_truth_laws import CP, churchill, core_table, fan_law
@@ -180,14 +180,17 @@ def _read() -> list[Narrowed]:
 
 
 @pytest.mark.parametrize("figure", FIGURES)
-def test_bands_hold_the_truth(figure: str) -> None:
+@pytest.mark.parametrize("state", STATES)
+def test_bands_hold_the_truth(state: str, figure: str) -> None:
     """85 % of the time; of a part of the cars no fewer than chance leaves one time in fifty.
 
-    Of both states; a quarter of the cars would not show a band that holds 80 %, all 500 do.
+    So few cars show a band that is far too narrow; the benchmark shows the rest.
     """
-    found = [one for _, _, own in _some() for one in own if one.figure == figure]
+    found = [
+        one for _, _, own in _some() for one in own if (one.state, one.figure) == (state, figure)
+    ]
     held = sum(one.holds for one in found)
-    missed = [(one.seed, one.state, one.band, one.truth) for one in found if not one.holds]
+    missed = [(one.seed, one.band, one.truth) for one in found if not one.holds]
     assert held >= binom.ppf(0.02, len(found), _HELD), missed
 
 

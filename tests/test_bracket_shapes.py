@@ -13,19 +13,8 @@ import numpy as np
 import pytest
 
 from noseroom.checks.bracket_bolts import bolted, fastener_for, fasteners
-from noseroom.checks.bracket_forms import (
-    ANGLE,
-    HAT,
-    JOGGLE,
-    OFFSET,
-    Job,
-    angle,
-    angle_place,
-    hat,
-    offset,
-    straps,
-    two_piece,
-)
+from noseroom.checks.bracket_forms import angle, angle_place, hat, offset, straps, two_piece
+from noseroom.checks.bracket_job import ANGLE, HAT, JOGGLE, OFFSET, Job
 from noseroom.checks.bracket_shape import (
     Flat,
     Opening,

@@ -40,7 +40,7 @@ def test_sizes_are_in_both_units_by_hand() -> None:
     assert (first["thickness_mm"], first["thickness_in"]) in {("3.17", "0.125"), ("3.18", "0.125")}
     assert (first["length_mm"], first["length_in"]) == ("122.25", "4.813")
     assert (first["width_mm"], first["width_in"]) == ("30.00", "1.181")
-    assert first["hand"] == "left"
+    assert first["hand"] == "car's left"
     bolt = read(cut_list_csv(ROWS))[1]
     assert (bolt["count"], bolt["size"], bolt["length_mm"]) == ("2", "M8 × 25", "")
 
@@ -61,9 +61,19 @@ def test_what_is_bought_is_added_up_once_by_size() -> None:
     added = with_totals(ROWS)
     assert added[: len(ROWS)] == ROWS
     totals = [(one.what, one.size, one.count) for one in added[len(ROWS) :]]
-    assert totals == [("bolt", "M8 × 25", 4), ("washer", "8", 4)]
+    assert totals[1:] == [("bolt", "M8 × 25", 4), ("washer", "8", 4)]
     assert all(one.item == IN_ALL and not one.hand for one in added[len(ROWS) :])
     assert with_totals(reversed(ROWS))[len(ROWS) :] == added[len(ROWS) :]
+
+
+def test_sheet_is_added_up_by_area_with_what_cutting_wastes() -> None:
+    """Two blanks of 122.25 × 30 mm are 7335 mm²; with 15 % 84.35 cm², 13.07 sq in."""
+    (sheet,) = (one for one in with_totals(ROWS) if one.what == "sheet")
+    assert (sheet.item, sheet.material, sheet.thickness_mm) == (IN_ALL, "mild steel", 3.175)
+    assert sheet.size == "84 cm² [13.1 sq in]"
+    assert "15%" in sheet.note
+    twice = with_totals([*ROWS, *ROWS])
+    assert "169 cm² [26.1 sq in]" in [one.size for one in twice]
 
 
 def test_a_person_reads_both_units_and_no_empty_sizes() -> None:

@@ -14,16 +14,18 @@ from dataclasses import replace
 from pathlib import Path as FilePath
 
 import ezdxf
+import ezdxf.bbox
 import ezdxf.path
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import LineString, Point, Polygon, box
 
 from figure_samples import LONG, WIDE, panel, strap, strap_area_mm2
 from noseroom.errors import GeometryError, OutputError
 from noseroom.geometry.outlines import Circle, rounded
+from noseroom.workshop.arrows import with_up_arrow
 from noseroom.workshop.dxf_files import check_dxf, dxf_bytes, write_dxf
-from noseroom.workshop.figures import BendLine, Figure, Label
+from noseroom.workshop.figures import BendLine, CentreMark, Figure, Label
 from programs import MM_PX, pixels, program
 
 
@@ -77,12 +79,57 @@ def test_bends_say_angle_and_direction_and_holes_have_middles(strap_file: FilePa
         assert any(word in one for one in said), word
 
 
-def test_words_stand_below_and_beside_never_on_the_cut_layer(strap_file: FilePath) -> None:
-    space = ezdxf.readfile(strap_file).modelspace()
-    assert {one.dxf.layer for one in space.query("TEXT")} == {"bend", "notes"}
-    below = [one for one in space.query("TEXT") if one.dxf.insert.y < 0]
-    heights = [one.dxf.insert.y for one in below]
+@pytest.mark.parametrize("turn", [0.0, 0.7, math.pi / 2, 2.4, -1.2])
+def test_words_stand_beside_the_metal_and_never_across_it(tmp_path: FilePath, turn: float) -> None:
+    """Boxes as another part of the library has them; letters of holes alone are on the piece."""
+    figure = with_up_arrow(replace(strap(), centres=LETTERED).placed(turn), "UP (in the car)", "L")
+    write_dxf(figure, tmp_path / "one.dxf")
+    space = ezdxf.readfile(tmp_path / "one.dxf").modelspace()
+    outline = Polygon(figure.cuts[-1].sampled(0.05))  # type: ignore[union-attr]
+    texts = list(space.query("TEXT"))
+    assert {one.dxf.layer for one in texts} == {"bend", "notes", "marks"}
+    on_it = []
+    for one in texts:
+        reach = ezdxf.bbox.extents([one])
+        where = box(reach.extmin.x, reach.extmin.y, reach.extmax.x, reach.extmax.y)
+        if one.dxf.layer == "bend":
+            # Its own box lies along the bend; its foot's middle is well outside.
+            assert outline.distance(Point(one.dxf.align_point.x, one.dxf.align_point.y)) > 3.0
+        elif where.intersects(outline):
+            on_it.append(one.dxf.text)
+    assert sorted(on_it) == ["A", "B"]
+    notes = [one.dxf for one in texts if one.dxf.layer == "notes"]
+    assert min(one.insert.x for one in notes) > figure.box()[2]
+    heights = [one.insert.y for one in notes]
     assert len(heights) == len(set(heights)) >= 6
+    said = " ".join(one.text for one in notes)
+    assert "A: drill Ø 9.0" in said
+    assert "L: for the car's left" in said
+
+
+LETTERED = (
+    CentreMark((15, 12), "drill Ø 9.0", 9.0, "A"),
+    CentreMark((15, 77), "drill both ends Ø 9.0", 9.0, "B"),
+    CentreMark((15, 83), "", 9.0),
+)
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.7, math.pi / 2, -2.0])
+def test_the_arrow_says_up_beside_the_metal(tmp_path: FilePath, turn: float) -> None:
+    figure = with_up_arrow(strap().placed(turn), "UP (in the car)", "R")
+    write_dxf(figure, tmp_path / "one.dxf")
+    space = ezdxf.readfile(tmp_path / "one.dxf").modelspace()
+    found = space.query('LINE[layer=="marks"]')
+    lines = [LineString([tuple(end)[:2] for end in (one.dxf.start, one.dxf.end)]) for one in found]
+    stem = max(lines, key=lambda one: one.length)
+    (x0, y0), (x1, y1) = stem.coords
+    assert x0 == x1
+    # Its head is at the upper end.
+    assert all(max(y0, y1) == pytest.approx(max(y for _, y in one.coords)) for one in lines)
+    outline = Polygon(figure.cuts[-1].sampled(0.05))  # type: ignore[union-attr]
+    assert all(one.distance(outline) > 2.0 for one in lines)
+    texts = {one.dxf.text for one in space.query('TEXT[layer=="marks"]')}
+    assert texts == {"UP (in the car)", "R"}
 
 
 def test_random_outlines_keep_their_area() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -21,6 +22,8 @@ from noseroom.report.drawing_model import DrawingError
 from noseroom.report.drawing_svg import SVG_NAMESPACE, Canvas, text_boxes_of
 from noseroom.report.drawing_text import Box
 from noseroom.workshop.bracket_drawing import BracketSheet, bracket_drawing
+from noseroom.workshop.bracket_flat import flat_of, hole_letters
+from noseroom.workshop.bracket_views import folded_views
 from noseroom.workshop.drawing_pdf import svg_to_pdf
 from noseroom.workshop.title_block import FRAME
 from programs import MM_PX, page_count, pixels, told
@@ -187,12 +190,13 @@ def test_no_words_meet_or_lie_on_the_metals_edges(name: str) -> None:
         assert not box(*where).intersects(edges), text
 
 
-def lines(sheet: str, kind: str) -> list[LineString]:
+def lines(sheet: str, kind: str, view: str = "") -> list[LineString]:
     root = ET.fromstring(sheet)
     return [
         LineString([tuple(map(float, p)) for p in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", d)])
         for group in root.iter(f"{SVG}g")
         if group.get("class") == f"view-{kind}"
+        and (group.findtext(f"{SVG}title") or "").startswith(view)
         for path in group.iter(f"{SVG}path")
         if (d := path.get("d", ""))
     ]
@@ -218,7 +222,7 @@ def test_an_angles_sizes_by_hand_are_on_its_drawing() -> None:
         "9.00 × 19.00 slot",
         "Ø6.60",
         "Ø11.00",
-        "A to D: 52.50 [2.067] straight",
+        "A to D on the drawn side: 52.50 [2.067] straight (46.0 right, 8.0 up, 24.0 towards)",
         "mild steel, cold rolled, thickness 3.00 [0.118]",
         "Unless stated ± 0.5 mm [± .020 in]",
         "Angles ± 1°",
@@ -237,7 +241,11 @@ def text_of(sheet: str) -> str:
 
 
 def test_the_views_are_the_part_at_the_sheets_scale() -> None:
-    """The flat's outline is drawn 103.17 by 40 mm times the scale; both folded views 67 wide."""
+    """The flat's outline is drawn 103.17 by 40 mm times the scale, the edge 67 by 42.
+
+    Isometric, by hand: right on paper is (x + y)/√2. Furthest right is the leg's outside, 67 and
+    40 mm; furthest left the foot's corner, rounded by 8: 8 - 8/√2 in along both.
+    """
     (sheet,) = bracket_drawing(angle_blank(), sheet_of(angle_blank()))
     scale = float(ET.fromstring(sheet).get("data-scale", "0"))
     clusters = union_all([one.buffer(0.3) for one in lines(sheet, "edge")])
@@ -245,11 +253,36 @@ def test_the_views_are_the_part_at_the_sheets_scale() -> None:
         ((x1 - x0 - 0.6) / scale, (y1 - y0 - 0.6) / scale)
         for x0, y0, x1, y1 in (one.bounds for one in clusters.geoms)
     ]
-    flat, front = (103.168, 40.0), (67.0, 40.0)
-    profile = (67.0, 42.0)
-    for wanted in (flat, front, profile):
+    for wanted in ((103.168, 40.0), (67.0, 42.0)):
         near = [one for one in found if one == pytest.approx(wanted, abs=0.05)]
         assert len(near) == 1, (wanted, found)
+    iso = (67.0 + 40.0 - 2 * (8.0 - 8.0 / math.sqrt(2.0))) / math.sqrt(2.0)
+    flat = flat_of(angle_blank())
+    view = folded_views(angle_blank(), flat, hole_letters(4))[1]
+    assert view.size[0] == pytest.approx(iso, abs=0.01)
+    assert not any(one.kind == "hidden" for one in view.lines)
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.6, math.pi / 2, 2.5, math.pi, -1.9])
+@pytest.mark.parametrize("angle", [90.0, -90.0, 25.0, -25.0])
+def test_a_bend_up_is_drawn_going_up(angle: float, turn: float) -> None:
+    """However the flat lies: the end beyond the bend is higher on paper than the foot, or lower.
+
+    By hand: a leg of 35 mm beyond a bend of angle a ends 35 sin a and what the bend's own arc
+    rises by above the foot's plane.
+    """
+    blank = angle_blank(angle)
+    (sheet,) = bracket_drawing(blank, replace(sheet_of(blank), turn_rad=turn))
+    scale = float(ET.fromstring(sheet).get("data-scale", "0"))
+    seen = union_all([one for kind in ("edge", "thin") for one in lines(sheet, kind, "Edge")])
+    _, y0, _, y1 = seen.bounds
+    rad, r, t = math.radians(abs(angle)), 4.0, 3.0
+    wanted = (1 - math.cos(rad)) * (r + t) + 35.0 * math.sin(rad) + t * math.cos(rad)
+    assert (y1 - y0) / scale == pytest.approx(wanted, abs=0.05)
+    # The foot's faces are the longest lines that run level: at the bottom for a bend up.
+    level = [one for one in lines(sheet, "edge", "Edge") if one.bounds[3] - one.bounds[1] < 0.01]
+    foot = max(level, key=lambda one: one.length).bounds[1]
+    assert foot == pytest.approx(y1 if angle > 0 else y0, abs=t * scale + 0.02)
 
 
 def test_a_turned_flat_gives_the_same_drawing_but_for_rounding() -> None:

@@ -13,8 +13,13 @@ from shapely import LineString, Point, box, union_all
 from noseroom.checks.bracket_records import RailHole
 from noseroom.checks.bracket_shape import Plane
 from noseroom.checks.bracket_sites import RailEdge, RailFace
+from noseroom.geometry.outlines import Circle, rectangle
+from noseroom.geometry.sheet import Blank, Flange
 from noseroom.parts.spacer import Spacer
+from noseroom.workshop.bracket_flat import flat_of
+from noseroom.workshop.bracket_place import upright_of
 from noseroom.workshop.drill_templates import drill_figures
+from noseroom.workshop.figures import sampled
 from noseroom.workshop.paper import template_sheets
 from noseroom.workshop.paper_draw import View, label_box, lines_of
 from noseroom.workshop.paper_sheet import PAPERS
@@ -92,8 +97,10 @@ def test_it_is_drawn_as_one_sees_it_from_where_one_drills(rear: bool) -> None:
     level = next(one for one in figure.guides if one is not upright)
     assert upright.points[0][0] == pytest.approx(-12.0 if rear else 12.0)
     assert level.points[0][1] == pytest.approx(-90.0)
-    assert figure.seen_from.endswith(f"the {'rear' if rear else 'front'} of the left side flange")
-    assert any("12.0 mm [0.472 in] from the opening's left edge" in one for one in figure.notes)
+    side = "rear" if rear else "front"
+    assert figure.seen_from.endswith(f"the {side} of the car's left side flange")
+    edge = "12.0 mm [0.472 in] from the opening's edge on the car's left"
+    assert any(edge in one for one in figure.notes)
     assert any("90.0 mm [3.543 in] from the top edge" in one for one in figure.notes)
     assert any("Look behind the panel" in one for one in figure.notes)
 
@@ -104,9 +111,14 @@ def test_edges_are_named_beside_their_lines_and_words_meet_nothing(
 ) -> None:
     (figure,) = drill_figures(design(hole_at=hole_at))  # type: ignore[arg-type]
     assert {one.text for one in figure.labels} == {
-        "on the opening's left edge",
-        "on the top edge of the lower rail",
+        "opening's edge, car's left",
+        "top edge of the lower rail",
+        "UP (in the car)",
+        "L",
     }
+    (arrow,) = figure.arrows
+    assert arrow.foot[0] == arrow.tip[0]
+    assert arrow.foot[1] < arrow.tip[1]
     view = View(0.0, 0.0)
     boxes = [label_box(one, view) for one in figure.labels]
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
@@ -116,6 +128,48 @@ def test_edges_are_named_beside_their_lines_and_words_meet_nothing(
     for paper in PAPERS:
         sheets = template_sheets([figure], paper, "A nose")
         assert "drill 9/32" in sheets[-1]
+
+
+FACES = {
+    # name: out of the metal, the ways along it, what is up on paper, what is to the right
+    "rear of an upright flange": (AFT, (ACROSS, UP), UP, ACROSS),
+    "front of an upright flange": (-AFT, (ACROSS, UP), UP, -ACROSS),
+    "top of a level rail": (UP, (ACROSS, AFT), -AFT, ACROSS),
+    "bottom of a level rail": (-UP, (ACROSS, AFT), -AFT, -ACROSS),
+}
+"""As somebody sees them: from behind the car's right is to the right, facing it to the left. Over a
+level rail, looking down with ahead up the paper, the car's right is to the right."""
+
+
+@pytest.mark.parametrize("name", FACES)
+@pytest.mark.parametrize("turn", [0.0, 1.1, 3.0, -2.0])
+def test_a_brackets_flat_lies_on_paper_as_its_foot_does_in_the_car(name: str, turn: float) -> None:
+    """Whatever the blank's own axes: two points of the foot, apart as given in the car."""
+    normal, ways, up, right = FACES[name]
+    home = np.eye(4)
+    first = np.cos(turn) * ways[0] + np.sin(turn) * np.cross(normal, ways[0])
+    home[:3, :3] = np.column_stack([first, np.cross(normal, first), normal])
+    home[:3, 3] = (40.0, -330.0, 200.0)
+    face = SimpleNamespace(ways=np.array(ways), plane=SimpleNamespace(up=normal))
+    foot = Flange(rectangle((0, 0), (60, 25)), (Circle((12, 12), 7.0),))
+    made = SimpleNamespace(
+        blanks=((Blank(2.0, (foot,)), home),),
+        form="flat strap",
+        made=SimpleNamespace(job=SimpleNamespace(face=face)),
+    )
+    upright = upright_of(made, 0)  # type: ignore[arg-type]
+    assert upright.level == ("level" in name)
+    assert upright.words.startswith("AHEAD" if "level" in name else "UP")
+    flat = flat_of(made.blanks[0][0], upright.turn_rad)
+    back = np.linalg.inv(home)
+    for way, wanted in ((up, (0.0, 10.0)), (right, (10.0, 0.0))):
+        ends = [back @ np.array([*(home[:3, 3] + k * way), 1.0]) for k in (0.0, 10.0)]
+        (x0, y0), (x1, y1) = (flat.at((float(one[0]), float(one[1]))) for one in ends)
+        assert (x1 - x0, y1 - y0) == pytest.approx(wanted, abs=1e-9)
+    # Nothing of the flat is left of or below the blank that is cut first.
+    points = np.concatenate([sampled(one) for one in (flat.outline, *flat.holes)])
+    assert points.min() > -1e-9
+    assert points.max(axis=0) == pytest.approx(flat.size)
 
 
 def test_a_hole_that_is_there_or_is_marked_through_the_bracket_has_no_template() -> None:

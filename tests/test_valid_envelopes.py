@@ -73,7 +73,7 @@ def complaint(envelope: Envelope) -> SurveyError | None:
 def test_whoever_strikes_out_the_lines_that_are_named_gets_on() -> None:
     """Sentences between any features make no sense together; each message names what to strike."""
     settled = 0
-    for seed in (1, 3, 5, 6, 8, 10, 11):  # those that contradict themselves soonest
+    for seed in (1, 3, 8, 9, 10, 11, 12):  # those that contradict themselves soonest
         text = random_envelope_text(random.Random(20_000 + seed), KINDS)
         envelope = read_text(text, KINDS)
         while (error := complaint(envelope)) is not None:

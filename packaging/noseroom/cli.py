@@ -80,7 +80,7 @@ def _parser() -> argparse.ArgumentParser:
         "workshop",
         help="write what a nose asks to be made: brackets, spacer, stand-ins, templates",
         epilog="exit status: 0 all written, 1 there is nothing to make, 2 the file cannot be used, "
-        "3 written, but something could not be made and is named",
+        "3 written, but something could not be made or is not surely right, and is named",
     )
     bench.add_argument("file", type=Path, help="the envelope file")
     bench.add_argument(
@@ -210,9 +210,9 @@ def _workshop(options: argparse.Namespace) -> int:
         if Path(name).parent.name == FOLDER:
             _line(f"written: {(home / name).as_posix()}")
     _line(f"on the page: {(home / 'page.html').as_posix()}, under To make")
-    for line in (*bench.remarks, *bench.refused):
+    for line in (*bench.remarks, *bench.doubts, *bench.refused):
         _line(line)
-    return SOME_REFUSED if bench.refused else 0
+    return SOME_REFUSED if bench.refused or bench.doubts else 0
 
 
 def _choices(options: argparse.Namespace) -> int:

@@ -19,7 +19,7 @@ from noseroom.envelope.model import Envelope
 from noseroom.envelope.reader import read, read_text
 from noseroom.errors import EnvelopeError, Fault, SurveyError
 from noseroom.fingerprints import fingerprint
-from noseroom.layout import Layout, arrange
+from noseroom.layout import Layout, PlacedPart, arrange
 from noseroom.memo import Memo
 from noseroom.parts.registry import KINDS
 from noseroom.parts.scan import ScanShape
@@ -339,6 +339,19 @@ def _impossible_sizes(layout: Layout) -> Iterator[Fault]:
                 found = f"{read.text!r}, which other readings make {value:.1f}"
                 hint = "read it again, and the readings of this part and of what carries it"
             yield Fault(read.line, name, found + unit, limits, hint)
+        yield from _sizes_at_odds(part)
+
+
+def _sizes_at_odds(part: PlacedPart) -> Iterator[Fault]:
+    """Sizes that contradict one another, by more than how they were read explains."""
+    for odds in part.part.at_odds():
+        sizes = {key: part.entry.sizes[key] for key in odds.keys if key in part.entry.sizes}
+        given = {key: one for key, one in sizes.items() if one.knowledge != "assumed"}
+        # What is only assumed gives way.
+        if not given or odds.over_mm <= sum(one.half_width for one in sizes.values()):
+            continue
+        key, read = next(iter(given.items()))
+        yield Fault(read.line, f"{part.name}.{key}", odds.found, odds.wanted, "read both again")
 
 
 def judged(

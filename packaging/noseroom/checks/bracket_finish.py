@@ -60,7 +60,14 @@ def finished(nose: Nose, search: Search, found: Found) -> BracketDesign:
     """All that is said of a bracket."""
     made, placed, material = found.glanced.made, found.glanced.placed, nose.bench.material
     site = made.job.site
-    strength, sums = strength_finding(nose.layout, placed.name, made, material, with_remedies=True)
+    strength, sums = strength_finding(
+        nose.layout,
+        placed.name,
+        made,
+        material,
+        with_remedies=True,
+        thicknesses_mm=[one.thickness_mm for one in nose.bench.stocks],
+    )
     volume = sum(folded_volume_mm3(blank) for blank, _ in made.blanks)
     slots = tuple(_slots(made))
     holes = _rail_holes(made)

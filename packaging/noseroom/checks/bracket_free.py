@@ -10,8 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from noseroom.checks.bracket_job import Candidate
-from noseroom.checks.bracket_sites import RailFace, TabSite
+from noseroom.checks.bracket_job import Candidate, Job
 from noseroom.checks.rules import Rules
 from noseroom.geometry.separation import MovingPiece, nearest
 from noseroom.geometry.sheet_hulls import folded_hulls
@@ -75,11 +74,15 @@ class Around:
         return there
 
     def block(
-        self, mine: Sequence[MovingPiece], bolted: frozenset[tuple[str, str]]
+        self,
+        mine: Sequence[MovingPiece],
+        bolted: frozenset[tuple[str, str]],
+        seats_mm: float = SEATS_MM,
     ) -> Block | None:
         """The worst that stands in the way of some pieces; None: nothing does.
 
-        bolted: the components that they lie on, which they may touch but not run into.
+        bolted: the components that they lie on, which they may touch but not run into. seats_mm:
+        what they keep to the rest of the parts that those are of.
         """
         boxes = np.array([piece.box for piece in mine])
         others, theirs = self._boxes, self._pieces
@@ -95,7 +98,7 @@ class Around:
             if key in bolted:
                 asked = -TOUCH_MM
             elif part in hosts and component in self._hosts[part]:
-                asked = min(asked, SEATS_MM)
+                asked = min(asked, seats_mm)
             if apart[index, number] >= asked:
                 continue
             gap, way = nearest(mine[number], piece)
@@ -134,7 +137,12 @@ def pad(ends: Sequence[Floats], up: Floats, radius_mm: float, thickness_mm: floa
     return still_piece(np.concatenate([round_ends, round_ends + thickness_mm * up]))
 
 
-def bolted_to(face: RailFace, site: TabSite) -> frozenset[tuple[str, str]]:
-    """What a bracket between a face and a tab lies on: it may touch these."""
-    rail = {(face.host.name, name) for name in face.host.components}
-    return frozenset({*rail, (site.host.name, site.component)})
+def joins(job: Job) -> tuple[frozenset[tuple[str, str]], float]:
+    """What a bracket lies on, and what it keeps to the rest of that: as `Around.block` has them.
+
+    Rubber lets a tab come nearer by as much as its flange is thick.
+    """
+    rail = {(job.face.host.name, name) for name in job.face.host.components}
+    if job.rubber is not None:
+        return frozenset(rail), job.standoff_mm - TOUCH_MM
+    return frozenset({*rail, (job.site.host.name, job.site.component)}), SEATS_MM

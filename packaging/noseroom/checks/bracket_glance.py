@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks.bracket_bench import Bench, Strip
 from noseroom.checks.bracket_bolts import Fastener
-from noseroom.checks.bracket_free import Around, bolted_to, pieces_of
+from noseroom.checks.bracket_free import Around, joins, pieces_of
 from noseroom.checks.bracket_job import BENT, Candidate, Fell
 from noseroom.checks.bracket_load import strength_finding
 from noseroom.checks.bracket_placed import PlacedBracket, placed_bracket
@@ -70,13 +70,16 @@ class Glanced:
     def weakness(self) -> tuple[int, float]:
         """How weak it is, and by what to choose among those that are.
 
-        0: strong enough, or nobody can say; 1: it stands shocks; 2: not even that.
+        0: strong enough, or nobody has weighed what it carries; 1: of two pieces, of which no sum
+        is made; 2: it stands shocks; 3: not even that.
         """
-        if self.sums is None or self.sums.sum.enough:
+        if self.sums is None:
+            return (1 if self.made.more else 0), 0.0
+        if self.sums.sum.enough:
             return 0, 0.0
         if not self.sums.sum.shock.holds:
-            return 2, self.sums.sum.shock.stress_mpa
-        return 1, -(self.sums.sum.hz or 0.0)
+            return 3, self.sums.sum.shock.stress_mpa
+        return 2, -(self.sums.sum.hz or 0.0)
 
 
 def glances(nose: Nose, search: Search, bolt: Fastener, strip: Strip) -> Iterator[Glanced]:
@@ -89,7 +92,7 @@ def glances(nose: Nose, search: Search, bolt: Fastener, strip: Strip) -> Iterato
                 Fell(made.form, sharp.rule, sharp.text, sharp.short_mm, sharp.would_do, BENT)
             )
             continue
-        block = search.around.block(pieces_of(made), bolted_to(made.job.face, made.job.site))
+        block = search.around.block(pieces_of(made), *joins(made.job))
         if block is not None:
             search.tried.add(blocked(made.form, block, made.job.site), block)
             continue

@@ -180,8 +180,12 @@ def strength_finding(
     metal: SheetMaterial,
     *,
     with_remedies: bool,
+    thicknesses_mm: Sequence[float] | None = None,
 ) -> tuple[Finding, Strength | None]:
-    """Whether a bracket is strong enough, as a finding; with the sum where one can be made."""
+    """Whether a bracket is strong enough, as a finding; with the sum where one can be made.
+
+    thicknesses_mm: what sheet can be had; None: what the metal is sold in.
+    """
     carried = carried_by(layout, made)
     if carried is None or made.more:
         why = (
@@ -195,7 +199,14 @@ def strength_finding(
     blank, more = (_closed(made), _AS_A_HOLE) if made.job.fork else (made.blank, "")
     try:
         strength = strength_of(
-            blank, tab, fixed, carried, metal, engine_of(layout), with_remedies=with_remedies
+            blank,
+            tab,
+            fixed,
+            carried,
+            metal,
+            engine_of(layout),
+            thicknesses_mm=thicknesses_mm,
+            with_remedies=with_remedies,
         )
     except GeometryError as error:
         return _finding(name, Verdict.NOT_KNOWN, f"Not known: {error}.", (), ()), None

@@ -133,8 +133,7 @@ def _anew(search: Search, **changes: Any) -> Search:
 
 def _first(nose: Nose, search: Search, bolt: Fastener) -> str:
     """What stands free of the first strips, in words; "": nothing."""
-    rubber = grommets()[bolt.thread.size] if search.site.rubber else None
-    for strip in islice(nose.bench.strips(bolt, rubber), _STRIPS):
+    for strip in islice(nose.bench.strips(bolt, search.rubber(bolt)), _STRIPS):
         one = next(glances(nose, search, bolt, strip), None)
         if one is not None:
             return f"{a_form(one.made.form)} of {strip.stock.label} stands free (tried)"

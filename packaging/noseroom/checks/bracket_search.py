@@ -29,7 +29,7 @@ from noseroom.checks.bracket_forms import (
     straps,
     two_piece,
 )
-from noseroom.checks.bracket_free import Around, Block, bolted_to, pad
+from noseroom.checks.bracket_free import Around, Block, joins, pad
 from noseroom.checks.bracket_job import (
     ANGLE,
     HAT,
@@ -45,12 +45,12 @@ from noseroom.checks.bracket_job import (
 )
 from noseroom.checks.bracket_shape import Opening, ShapeError, Sheet
 from noseroom.checks.bracket_sites import FreeHole, RailFace, TabSite
-from noseroom.checks.bracket_slots import Take, guesses, take_up, take_up_by_legs
+from noseroom.checks.bracket_slots import Take, guesses, take_up_by_legs, take_ups
 from noseroom.errors import GeometryError
 from noseroom.geometry.separation import MovingPiece, Uncertainty
 from noseroom.parts.base import Port
 from noseroom.survey.solution import Source
-from noseroom.tables.fasteners import grommets
+from noseroom.tables.fasteners import Grommet, grommets
 
 Floats = NDArray[np.float64]
 
@@ -122,6 +122,10 @@ class Search:
     tried: Tried = field(default_factory=Tried)
     _pads: dict[tuple[object, ...], Block | None] = field(default_factory=dict)
 
+    def rubber(self, bolt: Fastener) -> Grommet | None:
+        """The grommet round a bolt, where rubber is asked for and the table has one."""
+        return grommets().get(bolt.thread.size) if self.site.rubber else None
+
     def candidates(self, bolt: Fastener, strip: Strip, form: str = "") -> Iterator[Candidate]:
         """What can be bent, cheapest first; form: only of that one."""
         for plan in self.plans(bolt, strip):
@@ -161,7 +165,7 @@ class Search:
             )
         for key, piece in where:
             if key not in self._pads:
-                self._pads[key] = self.around.block([piece()], bolted_to(job.face, job.site))
+                self._pads[key] = self.around.block([piece()], *joins(job))
             block = self._pads[key]
             if block is not None:
                 self.tried.add(blocked(plan.form, block, self.site), block)
@@ -202,13 +206,13 @@ class Search:
         spot = face.inside(face.spot(site.middle), rail_bolt.metal_mm)
         if spot is None:
             return
-        rubber = grommets().get(bolt.thread.size) if site.rubber else None
+        rubber = self.rubber(bolt)
         at = face.at(spot) if hole is None else hole.point
         moves = face.moves(at) if hole is None else hole.moves()
         apart = site.host.touch_point(site.feature)[2] - moves
         play = rail_bolt.play_mm, bolt.play_mm if rubber is None else 0.0
         for side in (1, -1):
-            take = take_up(
+            takes = take_ups(
                 apart,
                 self.sure,
                 face.plane.up,
@@ -218,17 +222,22 @@ class Search:
                 drilled=hole is None,
                 round_tab=rubber is not None,
             )
-            over = take.fault()
+            if not takes:
+                continue
+            good = [one for one in takes if one.fault() is None]
             legs = take_up_by_legs(apart, self.sure, face.plane.up, site.middle - at, play)
             fork = hole is not None and hole.bolt_stays
             for upside in (1, -1):
-                job = Job(site, face, side, upside, sheet, bolt, rail_bolt, take, rubber, fork=fork)
-                if over is None:
-                    yield job, False
+                job = Job(
+                    site, face, side, upside, sheet, bolt, rail_bolt, takes[0], rubber, fork=fork
+                )
+                for take in good:
+                    yield replace(job, take=take), False
                 if legs.fault() is None and not fork:
                     yield replace(job, take=legs), True
-            if over is not None:
-                self._note_loose(face, take.one_way, *over)
+            over = takes[0].fault()
+            if not good and over is not None:
+                self._note_loose(face, takes[0].one_way, *over)
 
     def _note_loose(self, face: RailFace, one_way: bool, take: Take, most_mm: float) -> None:
         text = (
@@ -238,7 +247,7 @@ class Search:
         if one_way and take.kind == "packing":
             text = (
                 f"on the {face.name} hole may be {take.spread_mm:.1f} mm from hole either way, and "
-                f"where the two face each other washers take up one way only"
+                "as the two stand to each other washers take up one way only"
             )
         cure = "; ".join(guesses(take, self.sources, self.unit))
         short = take.travel_mm - most_mm

@@ -105,7 +105,7 @@ class TakeUp:
         return None
 
 
-def take_up(
+def take_ups(
     apart: Floats,
     sure: Uncertainty,
     rail_up: Floats,
@@ -115,15 +115,17 @@ def take_up(
     *,
     drilled: bool,
     round_tab: bool = False,
-) -> TakeUp:
-    """The least way to take up how the tab's hole comes away from the rail's.
+) -> tuple[TakeUp, ...]:
+    """Ways to take up how the tab's hole comes away from the rail's, the least of each first.
+
+    One for each way that a slot on the tab may run: a slot towards something takes room there.
 
     apart: (3, s) mm by the sources. rail_up, tab_up: (3,), out of rail and tab. strip: (3,), from
     the rail's hole to the tab's. play_mm: in the rail's hole and the tab's. drilled: whether the
     rail's hole is still to be drilled. round_tab: whether its hole on the tab is round, for a
     grommet.
     """
-    best: TakeUp | None = None
+    best: dict[bytes, TakeUp] = {}
     for ways in _choices(rail_up, tab_up, strip, drilled=drilled, round_tab=round_tab):
         basis = np.array([along for _, along in ways]).T
         if abs(np.linalg.det(basis)) < _SQUARE:
@@ -140,10 +142,11 @@ def take_up(
             ),
             one_way,
         )
-        if best is None or made.cost < best.cost:
-            best = made
-    assert best is not None
-    return best
+        slot = made.slot("tab slot")
+        key = b"" if slot is None else slot.along.tobytes()
+        if key not in best or made.cost < best[key].cost:
+            best[key] = made
+    return tuple(sorted(best.values(), key=lambda one: one.cost))
 
 
 def take_up_by_legs(
@@ -190,7 +193,8 @@ def _choices(
         for first, other in (in_rail, in_rail[::-1]):
             left = [("last", other)] if drilled else [("round", way) for way in in_tab]
             for kind, along in left:
-                yield ("rail slot", first), (kind, along), ("packing", tab_up)
+                for up in (tab_up, rail_up):
+                    yield ("rail slot", first), (kind, along), ("packing", up)
         return
     third = [("packing", tab_up)]
     if drilled:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from noseroom.checks.bracket_bolts import INSERT_HOLE_MM, Bolted
 from noseroom.checks.bracket_job import Candidate
+from noseroom.tables.fasteners import ThreadSize, threads
 from noseroom.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]
@@ -28,9 +29,17 @@ def both(mm: float) -> str:
     return f"{mm:.1f} mm [{mm / MM_PER_INCH:.3f} in]"
 
 
+def trade_thread(thread: ThreadSize) -> str:
+    """A thread as it is sold by: coarse metric ones by their size alone, as "M6"."""
+    if thread.unit == "in":
+        return thread.thread
+    pitches = [one.pitch_mm for one in threads() if one.size == thread.size and one.unit == "mm"]
+    return thread.size if thread.pitch_mm >= max(pitches) else thread.thread
+
+
 def bolt_words(one: Bolted) -> str:
     """A bolt with what goes on it."""
-    size = one.fastener.thread.thread
+    size = trade_thread(one.fastener.thread)
     if one.bolt is None:
         return f"{size} bolt, {both(one.grip.most_mm)} and a nut's height long; none is sold so"
     unit = " in" if one.bolt.unit == "in" else " mm"
@@ -41,25 +50,26 @@ def bolt_words(one: Bolted) -> str:
 def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
     """What has to be known at the bench and at the car."""
     job = made.job
-    take = job.take
+    take, noun = job.take, job.site.name.split()[-1]
     yield "Break all edges. The rolling direction of the sheet runs across the bends."
     if job.sheet.thickness_mm > _BY_HAND_MM and made.bend_count:
         yield "Steel or aluminium as thick as this is bent in a press, not in a hand brake."
     for one in take.takes:
         reach = both(one.spread_mm)
         if one.kind == "packing":
-            more = f"Washers of {both(one.travel_mm)} at most" if one.travel_mm > 0 else "Nothing"
+            more = f"Washers, {both(one.travel_mm)} at most," if one.travel_mm > 0 else "Nothing"
             yield (
-                f"{more} under a foot as it is bolted up: along the tab's bolt the holes may be "
-                f"{reach} from where they are drawn."
+                f"{more} between the bracket and the core support, or the {noun}, where a gap "
+                f"is left as it is bolted up: {way_words(one.along)} the holes may be {reach} "
+                "from where they are drawn."
             )
         elif one.kind == "last":
             yield (
-                "Hang the bracket on the tab first, mark the hole in the core support through it, "
-                f"then drill: {way_words(one.along)} it may be {reach} from where it is drawn."
+                f"Hang the bracket on the {noun} first, mark the hole in the core support through "
+                f"it, then drill: {way_words(one.along)} it may be {reach} from where it is drawn."
             )
     if job.face.sheet_mm <= 0:
-        size = job.rail_bolt.thread.thread
+        size = trade_thread(job.rail_bolt.thread)
         drill = INSERT_HOLE_MM.get(job.rail_bolt.thread.size)
         hole = f", hole {both(drill)} (from memory: confirm)" if drill else ""
         yield f"The {job.face.name} is a box: a rivet nut {size} goes into it{hole}."

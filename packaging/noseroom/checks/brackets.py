@@ -33,7 +33,6 @@ from noseroom.checks.bracket_sites import (
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
 from noseroom.findings import Verdict, overall
-from noseroom.tables.fasteners import grommets
 
 Progress = Callable[[int, int, str], None]
 
@@ -93,9 +92,9 @@ def _design(nose: Nose, site: TabSite) -> BracketDesign | NoBracket:
     bolt = fastener_for(site.hole_mm, nose.unit)
     if bolt is None:
         return no_bolt(site, nose.unit)
-    if site.rubber and bolt.thread.size not in grommets():
-        return no_grommet(site, bolt)
     search = search_for(nose, site)
+    if site.rubber and search.rubber(bolt) is None:
+        return no_grommet(site, bolt)
     best: Found | None = None
     for one in _strongest_first(nose, search, bolt):
         found = put_back(nose, one)
@@ -129,11 +128,13 @@ def _strongest_first(nose: Nose, search: Search, bolt: Fastener) -> Iterator[Gla
     """
     weak: list[Glanced] = []
     asked = np.inf
-    rubber = grommets()[bolt.thread.size] if search.site.rubber else None
-    for number, strip in enumerate(nose.bench.strips(bolt, rubber)):
+    strips = list(nose.bench.strips(bolt, search.rubber(bolt)))
+    thickest = max((one.sheet.thickness_mm for one in strips), default=0.0)
+    for number, strip in enumerate(strips):
         if number >= _STRIPS and np.isinf(asked):
             break
-        if np.isfinite(asked) and strip.sheet.thickness_mm**2 < _NO_HOPE * asked:
+        t = strip.sheet.thickness_mm
+        if t < thickest and np.isfinite(asked) and t**2 < _NO_HOPE * asked:
             continue
         for one in glances(nose, search, bolt, strip):
             if one.weakness[0] == 0:
@@ -147,7 +148,7 @@ def _strongest_first(nose: Nose, search: Search, bolt: Fastener) -> Iterator[Gla
 def _asked_mm2(one: Glanced) -> float:
     """What square of its thickness would be enough."""
     if one.sums is None:
-        return 0.0
+        return np.inf
     shock = one.sums.sum.shock
     return one.strip.sheet.thickness_mm**2 * shock.wanted / shock.safety
 

@@ -199,6 +199,20 @@ class About:
     travels: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Odds:
+    """Sizes of one part that contradict one another.
+
+    keys: of the sizes, the one to look at first in front. over_mm: by how much. found, wanted: in
+    words.
+    """
+
+    keys: tuple[str, ...]
+    over_mm: float
+    found: str
+    wanted: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class Part:
     """Base of every part. Subclasses are frozen dataclasses with an `about` of their own."""
@@ -239,6 +253,10 @@ class Part:
     def ports(self) -> dict[str, Port]:
         """Ports and mounting holes, by names that stay: hoses and brackets rely on them."""
         return {}
+
+    def at_odds(self) -> tuple[Odds, ...]:
+        """Sizes that no one part can have together, each as it is within its limits."""
+        return ()
 
     @classmethod
     def sizes(cls) -> dict[str, Size]:

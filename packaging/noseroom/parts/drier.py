@@ -11,7 +11,7 @@ from noseroom.envelope.kinds import NOT_KNOWN
 from noseroom.geometry import pieces
 from noseroom.geometry.pieces import Piece
 from noseroom.parts import shapes
-from noseroom.parts.base import About, Part, Port, choice, length, share
+from noseroom.parts.base import About, Odds, Part, Port, choice, length, share
 from noseroom.survey.features import Feature, axis, circle, cylinder, face, vector
 
 if TYPE_CHECKING:
@@ -125,6 +125,20 @@ class Drier(Part):
         out = self._outer() + self.lug_length_mm / 2
         return self._lug_corner(
             out, -self.lug_thickness_mm / 2, self.clamp_up_mm + self.clamp_height_mm / 2
+        )
+
+    def at_odds(self) -> tuple[Odds, ...]:
+        """A band that reaches above its canister holds nothing."""
+        over = float(np.real(self.clamp_up_mm + self.clamp_height_mm - self.height_mm))
+        if self.clamp == "no" or over <= 0.0:
+            return ()
+        return (
+            Odds(
+                ("clamp.up", "clamp.height", "height"),
+                over,
+                f"a band that ends {over:.1f} mm above the canister's top",
+                "clamp.up and clamp.height together no more than the height",
+            ),
         )
 
     def features(self) -> dict[str, Feature]:

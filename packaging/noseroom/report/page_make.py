@@ -60,7 +60,7 @@ def to_make(made: ToMake) -> Html:
         _TITLE,
         tag("ul", [tag("li", one) for one in made.remarks], class_="cautions"),
         [
-            tag("h3", "Could not be made"),
+            tag("h3", "Could not be made, or is not surely right"),
             tag("ul", [tag("li", one) for one in made.refused], class_="plain"),
         ]
         if made.refused
@@ -89,11 +89,11 @@ def to_make(made: ToMake) -> Html:
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> Html:
-    """A table without the columns in which nothing stands."""
+    """A table without the columns in which nothing stands; on a narrow screen a card a row."""
     kept = [k for k in range(len(heads)) if any(row[k] for row in rows)]
     return table(
         [heads[k] for k in kept],
-        [tag("tr", [tag("td", row[k]) for k in kept]) for row in rows],
+        [tag("tr", [tag("td", row[k], data_head=heads[k]) for k in kept]) for row in rows],
         caption,
     )
 

@@ -18,6 +18,7 @@ _HIGH_MM, _WIDE_MM = 24.0, 7.0
 _LETTER_HIGH_MM, _LETTER_WIDE_MM = 8.0, 6.0
 _CLEAR_MM, _STEP_MM, _FAR_MM = 3.0, 3.0, 30.0
 _BEND_MARK_MM = 8.0
+_SCARCE = 5.0
 _CROSS_MM = 12.0
 """Kept free past the ends of bends and round the middles of holes, for marks and words."""
 
@@ -47,7 +48,9 @@ def _free_corner(figure: Figure, wide: float, high: float) -> tuple[float, float
     columns = np.arange(x0 - _FAR_MM, x1 + _FAR_MM, _STEP_MM)
     rows = np.arange(y0 - _FAR_MM - high, y1 + _FAR_MM, _STEP_MM)
     for x, y in itertools.product(columns.tolist(), rows.tolist()):
-        grown = (max(x1, x + wide) - min(x0, x)) * (max(y1, y + high) - min(y0, y))
+        across, deep = max(x1, x + wide) - min(x0, x), max(y1, y + high) - min(y0, y)
+        # Height is scarcer on a sheet than width, and words stand beside most figures.
+        grown = (across - x1 + x0) * (y1 - y0) + _SCARCE * (deep - y1 + y0) * (x1 - x0)
         off = abs(x + wide / 2.0 - (x0 + x1) / 2.0) + abs(y + high / 2.0 - (y0 + y1) / 2.0)
         rank = (round(grown, 3), round(off, 3), -x, y)
         if best is not None and rank >= best[0]:

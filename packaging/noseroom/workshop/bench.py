@@ -25,7 +25,8 @@ class Share:
     """What one maker made.
 
     names: files, below the bench's folder. refused: sentences on what could not be made, and why.
-    needless: sentences on what has not to be made. answers: sentences on what was made, by its
+    doubts: sentences on what was made and is not surely right. needless: sentences on what has not
+    to be made. answers: sentences on what was made, by its
     title.
     figures: what goes onto the paper templates, full size. rows: of the cut list. remarks: what a
     person has to know of what was made. pictures: drawings' SVG by their titles.
@@ -39,6 +40,7 @@ class Share:
     pictures: Mapping[str, str] = field(default_factory=dict)
     needless: tuple[str, ...] = ()
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ class Bench:
     remarks: tuple[str, ...]
     pictures: Mapping[str, str]
     answers: Mapping[str, tuple[str, ...]]
+    doubts: tuple[str, ...]
 
 
 Maker = Callable[[Path], Share]
@@ -89,6 +92,7 @@ def write_bench(folder: Path, makers: Sequence[Maker], subject: str) -> Bench:
         _each(one for share in shares for one in share.remarks),
         {title: sheet for share in shares for title, sheet in share.pictures.items()},
         {title: said for share in shares for title, said in share.answers.items()},
+        _each(one for share in shares for one in share.doubts),
     )
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from noseroom.checks.bracket_records import BracketDesign, Brackets, NoBracket
 from noseroom.checks.strength_elements import elements_check
 from noseroom.errors import GeometryError
+from noseroom.findings import Verdict
 from noseroom.geometry.exports import check_step, write_step
 from noseroom.layout import Layout
 from noseroom.workshop.bench import Share, sentence
 from noseroom.workshop.bracket_files import write_brackets
+from noseroom.workshop.nose_files import slug, unused
 
 Progress = Callable[[int, int, str], None]
 
@@ -35,30 +37,56 @@ def make_brackets(
     yet, for the drawings. Raises as `write_brackets` does, and
     MissingLibraryError where finite elements are asked for and their library is missing.
     """
-    written = write_brackets(found.made, layout.envelope.title, fresh, warnings)
+    good = [one for one in _each_named(found.made) if one.verdict is not Verdict.FOULS]
+    written = write_brackets(good, layout.envelope.title, fresh, warnings)
     names = list(written.names)
-    if found.made:
-        names.append(_write_in_place(found, layout, fresh))
+    if good:
+        names.append(_write_in_place(good, layout, fresh))
     none = (sentence(found.why_none),) if found.why_none else ()
     hung = any(one.kind in _HUNG for one in layout.parts.values())
     return Share(
         tuple(names),
-        (*(none if hung else ()), *(_why(one) for one in found.not_made)),
+        (
+            *(none if hung else ()),
+            *(_why(one) for one in found.not_made),
+            *(_fouls(one) for one in found.made if one.verdict is Verdict.FOULS),
+        ),
         written.figures,
         written.rows,
-        tuple(dict.fromkeys(one for design in found.made for one in design.cautions)),
+        tuple(dict.fromkeys(one for design in good for one in design.cautions)),
         written.pictures,
         () if hung else none,
         {
             design.title: (*_said(design), *(_by_elements(design, elements) if elements else ()))
-            for design in found.made
+            for design in good
         },
+        tuple(doubt for design in good for doubt in _doubts(design)),
     )
 
 
-def _write_in_place(found: Brackets, layout: Layout, fresh: Path) -> str:
+def _each_named(designs: Sequence[BracketDesign]) -> Iterator[BracketDesign]:
+    """The same, with names that stay apart as file names."""
+    used: set[str] = set()
+    for design in designs:
+        name = unused(design.name, used)
+        yield design if name == slug(design.name) else dataclasses.replace(design, name=name)
+
+
+def _fouls(design: BracketDesign) -> str:
+    worst = next(one for one in design.findings if one.verdict is Verdict.FOULS)
+    return sentence(f"no {design.title[:1].lower()}{design.title[1:]} was written: {worst.note}")
+
+
+def _doubts(design: BracketDesign) -> Iterator[str]:
+    """What is not surely right of a bracket that is written all the same."""
+    for one in design.findings:
+        if one.verdict is not Verdict.FITS:
+            yield f"{design.title} ({one.verdict.value}): {one.note}"
+
+
+def _write_in_place(designs: Sequence[BracketDesign], layout: Layout, fresh: Path) -> str:
     """The whole nose with its brackets as STEP, read back."""
-    placed = {design.placed.name: design.placed for design in found.made}
+    placed = {design.placed.name: design.placed for design in designs}
     assembly = dataclasses.replace(layout, parts={**layout.parts, **placed}).assembly()
     write_step(assembly, fresh / IN_PLACE)
     check_step(fresh / IN_PLACE, assembly)

@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterable, Iterator
 
 from noseroom.checks.bracket_bolts import Bolted
+from noseroom.checks.bracket_words import trade_thread
 from noseroom.checks.spacer_words import torque
 from noseroom.physics.bolts import clamp_n, proof_load_n, tightening_torque_nm
 from noseroom.physics.screw_threads import metric_stress_area_mm2, unified_stress_area_mm2
-from noseroom.tables.fasteners import BoltLength, Grade, ThreadSize, grades, spacer_limits, threads
+from noseroom.tables.fasteners import BoltLength, Grade, ThreadSize, grades, spacer_limits
 from noseroom.units import MM_PER_INCH
 from noseroom.workshop.cut_list import CutRow
 
@@ -17,14 +18,6 @@ _GRADES = {"in": "5", "mm": "8.8"}
 """What bolts on a car's body usually are: common practice."""
 NUT = "locking nut"
 _INSTEAD = "or a plain nut on a spring washer: beside an engine nuts shake loose"
-
-
-def trade_thread(thread: ThreadSize) -> str:
-    """A thread as it is sold by: coarse metric ones by their size alone, as "M6"."""
-    if thread.unit == "in":
-        return thread.thread
-    pitches = [one.pitch_mm for one in threads() if one.size == thread.size and one.unit == "mm"]
-    return thread.size if thread.pitch_mm >= max(pitches) else thread.thread
 
 
 def bolt_size(thread: ThreadSize, bolt: BoltLength) -> str:
@@ -76,7 +69,9 @@ def bolt_rows(one: Bolted, item: str, hand: str, where: str) -> Iterator[CutRow]
     """A joint's bolt, nut and washers for the cut list. where: such as "at the tab"."""
     thread = one.fastener.thread
     grade = grade_words(thread)
-    yield CutRow(item, "bolt", 1, hand, size_of(one), grade, note=where)
+    oiled, dry = (torque(nm, thread.unit) for nm in torques_nm(thread))
+    tight = f"{oiled} oiled, {dry} dry at most, less on aluminium or in a rivet nut; a sizing aid"
+    yield CutRow(item, "bolt", 1, hand, size_of(one), grade, note=f"{where}; {tight}")
     if one.into == "nut":
         yield CutRow(item, NUT, 1, hand, trade_thread(thread), grade, note=f"{where}; {_INSTEAD}")
     else:

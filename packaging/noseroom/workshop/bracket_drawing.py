@@ -14,7 +14,7 @@ from noseroom.report.drawing_model import DrawingError
 from noseroom.report.drawing_svg import INK, Canvas
 from noseroom.report.drawing_text import Box, text_width_mm
 from noseroom.workshop import title_block
-from noseroom.workshop.bracket_flat import Flat, flat_of, hole_letters
+from noseroom.workshop.bracket_flat import Flat, flat_of, hole_letters, radii_of
 from noseroom.workshop.bracket_layout import Setting, draw_setting, setting
 from noseroom.workshop.bracket_tables import (
     Cell,
@@ -45,7 +45,8 @@ class BracketSheet:
     nothing. notes: a sentence or two each, the weightiest first. cautions: stand before them.
     turn_rad: by how much the flat is turned; None sets its first bend upright. seen_from: the side
     that is drawn, of which the words before a comma are under the flat. arrow: what up the paper is
-    in the car, such as "UP (in the car)", "" where that is not known. letter: what is stamped, "L", "R" or "". warnings: stand first, and bold.
+    in the car, such as "UP (in the car)", "" where that is not known. letter: what is stamped, "L",
+    "R" or "". warnings: stand first, and bold.
     """
 
     title: str
@@ -205,6 +206,12 @@ def _empty(sheet: BracketSheet, scale: float) -> Canvas:
     return canvas
 
 
+def _radii(flat: Flat) -> str:
+    """The outline's radii in both units; on the flat they are in mm alone."""
+    found = [both(radius) for radius, _, _ in radii_of(flat.outline)]
+    return f" Radii: {', '.join(found)}." if found else ""
+
+
 def _notes(blank: Blank, flat: Flat, sheet: BracketSheet, letters: Sequence[str]) -> Iterator[str]:
     """What the caller warns of, what is known from the bracket itself, what the caller says."""
     yield from sheet.warnings
@@ -212,7 +219,7 @@ def _notes(blank: Blank, flat: Flat, sheet: BracketSheet, letters: Sequence[str]
     yield (
         f"Material: {sheet.material}, thickness {both(blank.thickness_mm)}. Cut the blank first, "
         f"{both(wide)} wide, {both(high)} high (grey chain line): X is from its left side, Y from "
-        "its lower one, a slot's to its middle."
+        f"its lower one, a slot's to its middle.{_radii(flat)}"
     )
     if blank.bends:
         yield (

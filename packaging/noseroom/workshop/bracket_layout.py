@@ -1,13 +1,14 @@
 """A bracket's views on a sheet: the largest usual scale, dimensions stacked, names of holes.
 
-Flat and edge view stand one under the other; the isometric takes what room is left, below them,
-beside them or beside the flat alone.
+Flat and edge view stand one under the other, or side by side where the flat is tall; the isometric
+takes what room is left, below them, beside them, or by one of them alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from shapely import LineString
@@ -23,7 +24,7 @@ from noseroom.workshop.paper_words import Word, find_spots
 from noseroom.workshop.title_block import SHEET, draw_dimensions
 
 SCALES = (2.0, 1.0, 0.5, 0.4, 0.2, 0.1)
-_CAPTION_MM, _CAPTION_LEAST_MM = 5.0, 80.0
+_CAPTION_MM, _CAPTION_LEAST_MM, _CAPTION_BESIDE_MM = 5.0, 80.0, 50.0
 _LEAST_ISO_MM, _ISO_ROUND_MM = 28.0, 6.0
 """The isometric's larger side at least, and the room round it for its words."""
 _TOUCH_MM = 0.05
@@ -120,35 +121,64 @@ def setting(flat: View, folded: Sequence[View], room: Box) -> Setting:
     raise DrawingError("the bracket does not go onto one sheet at any usual scale")
 
 
-def _settings(column: list[Block], isometric: Sequence[View], room: Box) -> Iterator[Setting]:
+def _settings(pair: list[Block], isometric: Sequence[View], room: Box) -> Iterator[Setting]:
     """Every way in which flat, edge view and isometric go into the room at a scale."""
-    lefts, rights = zip(*(one.sides for one in column), strict=True)
-    across, deep = max(lefts) + max(rights), sum(one.high for one in column)
-    if across > room.x1 - room.x0 or deep > room.y1 - room.y0:
-        return
-    if not isometric:
-        yield _placed(column, room)
-        return
-    (view,) = isometric
-    below = room._replace(y1=room.y0 + deep), room._replace(y0=room.y0 + deep)
-    beside = room._replace(x1=room.x0 + across), room._replace(x0=room.x0 + across)
-    right = room.x0 + max(lefts) + column[0].sides[1]
-    corner = (
-        room._replace(x1=room.x0 + across, y1=room.y0 + deep),
-        Box(right, room.y0, room.x1, room.y0 + column[0].high),
-    )
-    for place, rest in (below, beside, corner):
-        scale = _iso_scale(view, rest, column[0].scale)
-        if scale * max(view.size) < _LEAST_ISO_MM:
+    for place, rest in (*_columns(pair, room), *_rows(pair, room)):
+        made = place()
+        if not isometric:
+            yield made
             continue
-        made = _placed(column, place)
+        (view,) = isometric
+        most = max(made.scale, _LEAST_ISO_MM / max(view.size))
+        scale = _iso_scale(view, rest, most)
+        if scale * max(view.size) < _LEAST_ISO_MM - _TOUCH_MM:
+            continue
         own, wide = (view.size[0] * scale, view.size[1] * scale), rest.x1 - rest.x0
         block = Block(view, scale, own, Stack((), ()), min(wide - 2.0, 2 * _CAPTION_LEAST_MM))
         middle = (rest.x0 + rest.x1) / 2.0
         top = (rest.y0 + rest.y1 - block.high) / 2.0 + 1.0
-        core = Box(middle - block.core[0] / 2.0, top, middle + block.core[0] / 2.0,
-                   top + block.core[1])  # fmt: skip
+        core = Box(middle - own[0] / 2.0, top, middle + own[0] / 2.0, top + own[1])
         yield Setting((*made.blocks, block), (*made.cores, core), (*made.rooms, rest))
+
+
+_Way = tuple[Callable[[], Setting], Box]
+"""What sets flat and edge view, and the room that is left for the isometric."""
+
+
+def _columns(pair: list[Block], room: Box) -> Iterator[_Way]:
+    """Edge view under the flat; room left below, beside both, or beside the flat alone."""
+    lefts, rights = zip(*(one.sides for one in pair), strict=True)
+    across, deep = max(lefts) + max(rights), sum(one.high for one in pair)
+    if across > room.x1 - room.x0 or deep > room.y1 - room.y0:
+        return
+    x, y = room.x0 + across, room.y0 + deep
+    right = room.x0 + max(lefts) + pair[0].sides[1]
+    yield partial(_placed, pair, room._replace(y1=y)), room._replace(y0=y)
+    yield partial(_placed, pair, room._replace(x1=x)), room._replace(x0=x)
+    corner = Box(right, room.y0, room.x1, room.y0 + pair[0].high)
+    yield partial(_placed, pair, room._replace(x1=x, y1=y)), corner
+
+
+def _rows(pair: list[Block], room: Box) -> Iterator[_Way]:
+    """Edge view beside the flat; room left below both, or below the edge view alone."""
+    if len(pair) < 2:
+        return
+    pair = [replace(one, caption_mm=max(one.core[0], _CAPTION_BESIDE_MM)) for one in pair]
+    flat, edge = pair
+    wide, deep = (sum(one.sides) for one in pair), max(one.high for one in pair)
+    first, second = wide
+    if first + second > room.x1 - room.x0 or deep > room.y1 - room.y0:
+        return
+    x, y = room.x0 + first, room.y0 + deep
+
+    def beside(low: float, edge_low: float) -> Setting:
+        left = _placed([flat], room._replace(x1=x, y1=low))
+        right = _placed([edge], Box(x, room.y0, room.x1, edge_low))
+        return Setting((flat, edge), (*left.cores, *right.cores), (*left.rooms, *right.rooms))
+
+    yield partial(beside, y, y), room._replace(y0=y)
+    under = room.y0 + edge.high
+    yield partial(beside, room.y1, under), Box(x, under, room.x1, room.y1)
 
 
 def _iso_scale(view: View, rest: Box, most: float) -> float:
@@ -202,7 +232,8 @@ def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box, taken: list[
     def at(point: Point) -> Point:
         return origin[0] + point[0] * scale, origin[1] - point[1] * scale
 
-    metal, other = [], []
+    metal: list[Any] = []
+    other: list[Any] = []
     for kind, style in _STYLES.items():
         canvas.group(f"view-{kind}", view.title)
         for line in view.lines:
@@ -234,9 +265,9 @@ def _draw_block(canvas: Canvas, block: Block, core: Box, room: Box, taken: list[
         canvas.text(spot.word.text, spot.x, spot.y, halo=True)
     taken += [spot.box for spot in spots]
     canvas.group("caption")
-    for row, line in enumerate(block.caption):
+    for row, text in enumerate(block.caption):
         y = below + LINE_PITCH_MM * row
-        canvas.text(line, middle, y, anchor="middle", fill=GREY)
+        canvas.text(text, middle, y, anchor="middle", fill=GREY)
 
 
 def _footed(line: DimensionLine, drawn: Sequence[Any]) -> DimensionLine:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from noseroom.checks.bracket_job import HAT
 from noseroom.checks.bracket_records import BracketDesign
+from noseroom.checks.bracket_words import trade_thread
 from noseroom.geometry.outlines import Circle, Path, Point
 from noseroom.geometry.sheet import Blank
 from noseroom.geometry.sheet_flat import middle_of
@@ -19,11 +20,11 @@ from noseroom.workshop.bolt_words import (
     packing_row,
     size_of,
     torque_notes,
-    trade_thread,
 )
 from noseroom.workshop.bracket_drawing import BracketSheet
 from noseroom.workshop.bracket_flat import flat_of, hole_letters, sides_of
 from noseroom.workshop.bracket_place import (
+    Upright,
     car_sides,
     hand_letter,
     hand_words,
@@ -78,7 +79,7 @@ def _flat_figure(design: BracketDesign, number: int, name: str, title: str) -> F
     notes = [
         f"Blank {wide:.1f} × {high:.1f} mm "
         f"[{wide / MM_PER_INCH:.3f} × {high / MM_PER_INCH:.3f} in].",
-        stamp_note(design),
+        stamp_note(design, upright),
         "All else is on its drawing.",
     ]
     if upright.level:
@@ -130,7 +131,7 @@ def _drawing_sheet(
         (
             *_joint_notes(design, number),
             *torque_notes(design.bolts),
-            stamp_note(design),
+            stamp_note(design, upright),
             *([_LEVEL] if upright.level else []),
             *(car_sides(one) for one in design.notes),
         ),
@@ -152,10 +153,11 @@ def _not_bought(design: BracketDesign) -> Iterator[str]:
         )
 
 
-def stamp_note(design: BracketDesign) -> str:
+def stamp_note(design: BracketDesign, upright: Upright) -> str:
     """What is stamped into the metal, so that nobody fits it the wrong way round."""
     letter = f"{hand_letter(design.hand)} and " if design.hand else ""
-    return f"Stamp {letter}UP with its arrow into this side before it is bent."
+    word = upright.words.split(" (")[0]
+    return f"Stamp {letter}{word} with its arrow into this side before it is bent."
 
 
 def cut_rows(design: BracketDesign) -> tuple[CutRow, ...]:

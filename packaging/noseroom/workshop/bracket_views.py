@@ -111,7 +111,7 @@ def flat_view(blank: Blank, flat: Flat, letters: Sequence[str], title: str) -> V
     ]
     tags += [Tag(f"{k}", middle_of_bend(one), 0.0) for k, one in enumerate(flat.bends, start=1)]
     tags += [
-        Tag(f"{f'{count} × ' if count > 1 else ''}R{both(radius)}", spot, 0.0)
+        Tag(f"{f'{count} × ' if count > 1 else ''}R{radius:.2f}", spot, 0.0)
         for radius, count, spot in radii_of(flat.outline)
     ]
     shapes = [flat.outline, *flat.holes]

@@ -29,7 +29,7 @@ def list_on_page(result: Result, bench: Bench, folder: Path) -> Result:
         table_rows(row for row in bench.rows if row.item != IN_ALL),
         # All of these are for everything: whose they are needs no column.
         [("", *row[1:]) for row in table_rows(sums)],
-        bench.refused,
+        (*bench.refused, *bench.doubts),
         bench.remarks,
         bench.names,
         bench.pictures,

@@ -102,16 +102,25 @@ def _drafts(figures: Sequence[Figure], paper: Paper) -> list[_Draft]:
     small: list[Piece] = []
     large: list[Tiling] = []
     for figure in figures:
-        piece = piece_of(figure, room)
-        wide, high = piece.size
-        if wide <= room.x1 - room.x0 and high <= room.y1 - room.y0:
-            small.append(piece)
-        else:
+        piece = _whole_piece(figure, room)
+        if piece is None:
             large.append(tiled(figure, room))
+        else:
+            small.append(piece)
     drafts = [_packed_draft(places) for places in packed(small, room)]
     for tiling in large:
         drafts += _tiled_drafts(tiling, room)
     return drafts
+
+
+def _whole_piece(figure: Figure, room: Box) -> Piece | None:
+    """A figure that goes onto one sheet with its words, on its side where need be."""
+    for one in (figure, figure.on_its_side()):
+        piece = piece_of(one, room)
+        wide, high = piece.size
+        if wide <= room.x1 - room.x0 and high <= room.y1 - room.y0:
+            return piece
+    return None
 
 
 def _packed_draft(places: Sequence[Place]) -> _Draft:

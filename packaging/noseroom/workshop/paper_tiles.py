@@ -65,8 +65,9 @@ class Tiling:
 def tiled(figure: Figure, room: Box) -> Tiling:
     """The figure, upright or on its side, whichever takes fewer sheets."""
     wide, high = room.x1 - room.x0, room.y1 - room.y0
-    turned = figure.placed(math.pi / 2.0)
-    figure = min((figure, turned), key=lambda one: math.prod(_counts(_frame(one), wide, high)))
+    figure = min(
+        (figure, figure.on_its_side()), key=lambda one: math.prod(_counts(_frame(one), wide, high))
+    )
     frame, lines = _frame(figure), lines_of(figure)
     columns, rows = _counts(frame, wide, high)
     xs = _spans(frame.x0, frame.x1, columns)

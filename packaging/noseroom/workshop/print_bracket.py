@@ -52,9 +52,9 @@ _SAME_MM, _PARALLEL = 0.2, 0.999
 CAUTIONS = (
     "A printed bracket is a trial fit piece, not a part to drive with: it shows that tab, rail and "
     "tools have room. The bracket that stays is of metal.",
-    "Engine off and cold while it is in the car, and take it out before the engine is run: beside a "
-    "condenser, a radiator or an engine plastic softens and creeps, what is bolted by it sags, and "
-    "its bolts come loose.",
+    "Engine off and cold while it is in the car, and take it out before the engine is run: beside "
+    "a condenser, a radiator or an engine plastic softens and creeps, what is bolted by it sags, "
+    "and its bolts come loose.",
     "Bolts finger tight with washers, no more: plastic creeps away from under a tight bolt.",
     "Battery off. Nothing under pressure, no filled condenser and no refrigerant line is ever hung "
     "on it.",
@@ -285,13 +285,13 @@ def _notes(
     blank: Blank, made: Thickened, wall: float, piece: PrintedPiece, bolts: tuple[str, ...]
 ) -> Iterator[str]:
     yield (
-        f"Walls {wall:.1f} mm for {blank.thickness_mm:.1f} mm of sheet. The faces that it is bolted "
-        "by are where the sheet's are; whether the thicker walls have room elsewhere is not "
+        f"Walls {wall:.1f} mm for {blank.thickness_mm:.1f} mm of sheet. The faces that it is "
+        "bolted by are where the sheet's are; whether the thicker walls have room elsewhere is not "
         "checked."
     )
     longer = (
-        f"Each bolt has to be {wall - blank.thickness_mm:.1f} mm longer for every wall that it goes "
-        "through."
+        f"Each bolt has to be {wall - blank.thickness_mm:.1f} mm longer for every wall that it "
+        "goes through."
     )
     yield from bolts or (longer,)
     if made.gussets:

@@ -96,8 +96,8 @@ def _draw_pieces(canvas: Canvas, part: PrintedPart) -> None:
         spots.append((number, *_inside(loops)))
     if part.turn is not None:
         _draw_up(canvas, part.letter)
-        ends = [(ends @ view.T)[np.argmax(ends @ view[2])] for _, ends in part.marks]
-        _draw_marks(canvas, part, sheet(np.array(ends).reshape(-1, 3)))
+        nearer = [(one @ view.T)[np.argmax(one @ view[2])] for _, one in part.marks]
+        _draw_marks(canvas, part, sheet(np.array(nearer).reshape(-1, 3)))
     canvas.group("numbers")
     for number, x, y, radius in spots:
         at = sheet(np.array([[x, y]]))[0]

@@ -6,6 +6,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from noseroom.checks.bracket_words import trade_thread
 from noseroom.errors import GeometryError
 from noseroom.findings import Finding
 from noseroom.geometry.exports import check_step, check_stl, write_step, write_stl
@@ -15,7 +16,7 @@ from noseroom.layout import Layout
 from noseroom.parts.spacer import Spacer
 from noseroom.tolerances import Tolerances
 from noseroom.workshop.bench import Share, sentence
-from noseroom.workshop.bolt_words import NUT, bolt_size, trade_thread
+from noseroom.workshop.bolt_words import NUT, bolt_size
 from noseroom.workshop.cut_list import CutRow
 from noseroom.workshop.drawing_pdf import svg_to_pdf
 from noseroom.workshop.figures import Figure
