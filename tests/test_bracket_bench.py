@@ -240,7 +240,7 @@ ESTATE = (Path(__file__).parents[1] / "vehicle_envelopes/small_estate.yaml").rea
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")
 def test_a_tab_too_short_for_a_foot_beside_its_header_says_so_once_and_what_would_do():
-    """Plane geometry: an M6 foot reaches 9.9 mm (1.5 x 6.6), and a 20 mm tab's hole is 10 mm out."""
+    """Plane geometry: an M6 foot reaches 9.9 mm, 1.5 x 6.6; a 20 mm tab's hole is 10 mm out."""
     (one,) = brackets(ESTATE, UPPER).not_made
     assert "the condenser's own headers" in one.why
     assert "0.9 mm too near" in one.why

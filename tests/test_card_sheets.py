@@ -14,13 +14,14 @@ from card_models import NAMES, SPACER, models, of_part, pickup
 from noseroom.geometry.outlines import Circle
 from noseroom.report.drawing_svg import text_boxes_of
 from noseroom.report.drawing_text import text_width_mm
-from noseroom.workshop.card_picture import SHEET_MM, assembly_sheets, order_of
+from noseroom.workshop.card_picture import KEY, SHEET_MM, assembly_sheets, order_of
 from noseroom.workshop.card_sheets import sheets
 from noseroom.workshop.card_stand_ins import card_stand_ins
 from noseroom.workshop.card_stock import Card, CardError
 from noseroom.workshop.dxf_files import check_dxf, write_dxf
 from noseroom.workshop.figures import Figure, Label
 from noseroom.workshop.mock_up_files import make_cards
+from programs import page_count
 
 MARGIN_MM, GAP_MM = 10.0, 5.0
 
@@ -127,6 +128,28 @@ def test_the_picture_numbers_panels_and_says_the_order(name: str) -> None:
             assert apart, (a, b)
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_no_sentence_is_torn_over_two_columns(name: str) -> None:
+    """Each caution, note and step stands in one column, its lines under one another."""
+    model = models()[name]
+    texts = [one for page in assembly_sheets(model) for one in text_boxes_of(page)]
+    for said in (KEY, *order_of(model), *model.notes):
+        first = next(k for k in range(len(texts)) if joined(texts, k, said))
+        column, y = texts[first][1], texts[first][2]
+        for text, x0, y0, _, _ in texts[first : first + joined(texts, first, said)]:
+            assert x0 == column, text
+            assert y0 >= y
+            y = y0
+
+
+def joined(texts: list[tuple[str, float, float, float, float]], start: int, said: str) -> int:
+    """How many texts from one on make up a sentence; 0 where they do not."""
+    for count in range(1, 12):
+        if " ".join(one[0] for one in texts[start : start + count]) == " ".join(said.split()):
+            return count
+    return 0
+
+
 def test_many_words_go_onto_more_sheets() -> None:
     """A condenser with wide headers and long ones has more panels than one sheet has lines for."""
     from noseroom.parts.condenser import Condenser
@@ -161,6 +184,10 @@ def test_on_small_sheets_what_does_not_fit_is_refused_and_the_rest_written(tmp_p
     said = " ".join(one.item for one in share.rows)
     assert all(name in said for name in ("drier", "fan", "compressor", "fan spacer"))
     assert any(one.endswith(".dxf") for one in share.names)
+    for paper in ("a4", "letter"):
+        name = f"templates-{paper}.pdf"
+        count = page_count(tmp_path / "first" / "mockups" / "card" / name)
+        assert any(f"{count} sheets ({name})" in one for one in share.remarks)
     assert any("assembly" in one for one in share.names)
     for one in share.names:
         assert (tmp_path / "first" / one).read_bytes() == (tmp_path / "again" / one).read_bytes()

@@ -259,7 +259,8 @@ def test_a_clamp_above_its_canister_is_a_fault_with_its_line() -> None:
     text = (
         "format: 1\nunits: mm\ncore support: {opening: {width: 600, height: 400}}\n"
         "drier:\n  diameter: 60\n  height: 180\n  clamp: {up: 170, height: 30}\n"
-        "  place:\n    - axis 90 ahead of core support.face\n    - bottom 60 above core support.opening.bottom\n"
+        "  place:\n    - axis 90 ahead of core support.face\n"
+        "    - bottom 60 above core support.opening.bottom\n"
     )
     envelope = read_text(text, KINDS, name="clamped.yaml")
     with pytest.raises(EnvelopeError) as caught:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import manifold3d
 import numpy as np
@@ -10,10 +11,12 @@ import pytest
 
 from noseroom.geometry.outlines import Circle, rectangle, slot
 from noseroom.geometry.sheet import Bend, Blank, Flange, folded_places
+from noseroom.report.drawing_svg import text_boxes_of
 from noseroom.tables.printing import figure, print_materials
 from noseroom.workshop.mock_up_outline import MockUpError
 from noseroom.workshop.print_bracket import printed_bracket
-from noseroom.workshop.print_files import write_printed
+from noseroom.workshop.print_files import much_plastic, write_printed
+from noseroom.workshop.print_picture import assembly_svg
 from noseroom.workshop.print_pieces import PrintedPart
 from print_makers import assert_nothing_to_mend, assert_slices, in_place, manifold_of
 
@@ -157,6 +160,31 @@ def test_the_warning_stands_beside_it(tmp_path) -> None:
     ):
         assert words in notes
     assert all(one.softens_c is None or one.softens_c > 0 for one in print_materials().values())
+
+
+def test_its_picture_says_what_is_up_whose_side_it_is_and_which_hole_is_which() -> None:
+    """By hand: seen from ahead, the car's left and above, ahead is to the left, up is up."""
+    part = made("L, holes outside")
+    ends = [np.array([[x, y, z] for z in (0.0, 6.0)]) for x, y in ((10.0, 12.0), (30.0, 12.0))]
+    # The blank's x runs ahead, its z up in the car.
+    turn = np.array([[-1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
+    shown = replace(part, turn=turn, letter="L", marks=(("A", ends[0]), ("B", ends[1])))
+    sheet = assembly_svg(shown)
+    spots = {text: ((x0 + x1) / 2, (y0 + y1) / 2) for text, x0, y0, x1, y1 in text_boxes_of(sheet)}
+    assert {"A", "B", "L", "UP (in the car)"} <= set(spots)
+    assert spots["B"][0] < spots["A"][0]
+    assert "L: the car's left" in sheet
+    assert "UP (in the car)" not in assembly_svg(part)
+
+
+def test_a_lot_of_plastic_is_said_and_card_named_as_saner() -> None:
+    """A spool holds 1 kg; PLA is 1.24 g/cm³ (data sheet): 806 cm³ of it."""
+    part = made("strap")
+    assert list(much_plastic(part)) == []
+    piece = replace(part.pieces[0], volume_mm3=820e3)
+    (said,) = much_plastic(replace(part, pieces=(piece,)))
+    assert "1.0 kg" in said
+    assert "card is saner" in said
 
 
 def test_what_is_too_long_for_the_bed_says_by_how_much() -> None:

@@ -119,8 +119,8 @@ def _frequency(strength: Strength) -> str:
 
 
 _RUBBER = (
-    "On rubber its first natural frequency is not known. A grommet that is soft enough keeps shaking "
-    "off, one that is hard or crushed does not: the part has to move in it by hand."
+    "On rubber its first natural frequency is not known. A grommet that is soft enough keeps "
+    "shaking off, one that is hard or crushed does not: the part has to move in it by hand."
 )
 
 
