@@ -117,6 +117,8 @@ def _finding(name: str, made: Candidate, rule: Rule, best: Order) -> Finding:
         if best.bench
         else f"Bolt it to the core support, then hang the {host} on it"
     )
+    if best.bench:
+        order += f" (whether the {host} goes in with all its brackets on it is not looked at)"
     later = f", before the {words.listed(before)} {_goes(before)} in" if before else ""
     if stays:
         note = f"Its bolts cannot be reached: {_the(blocked)} {_stands(blocked)} in the way."

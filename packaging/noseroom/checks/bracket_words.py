@@ -47,6 +47,10 @@ def bolt_words(one: Bolted) -> str:
     return f"{size} x {one.bolt.label}{unit} bolt, {count}, 1 {one.into}"
 
 
+_BY_ONE = ("drier",)
+"""Parts that hang by a single bracket."""
+
+
 def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
     """What has to be known at the bench and at the car."""
     job = made.job
@@ -84,6 +88,11 @@ def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
         yield (
             f"Rubber gives: the {job.site.host.name} may sway by up to {both(one_mm)} on it, which "
             "the clearances here leave out."
+        )
+    if job.site.host.kind in _BY_ONE:
+        yield (
+            f"One bolt holds the {job.site.host.name}: only its grip keeps the bracket from "
+            "turning. Tighten it to its torque, and give it a second bolt or a stop if it turns."
         )
     remembered = [one for one in bolts if any(row.remembered for row in one.rows)]
     if remembered:

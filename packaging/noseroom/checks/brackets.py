@@ -14,6 +14,7 @@ from noseroom.checks.bracket_bolts import Fastener, fastener_for
 from noseroom.checks.bracket_finish import Found, finished, put_back
 from noseroom.checks.bracket_free import Around
 from noseroom.checks.bracket_glance import Glanced, Nose, glances
+from noseroom.checks.bracket_pairs import beside_one_another
 from noseroom.checks.bracket_records import BracketDesign, Brackets, NoBracket
 from noseroom.checks.bracket_refusal import (
     no_bolt,
@@ -79,7 +80,7 @@ def design_brackets(
             missing.append(found)
         else:
             made.append(found)
-    return Brackets(tuple(made), tuple(missing))
+    return Brackets(beside_one_another(layout, rules, made), tuple(missing))
 
 
 def _design(nose: Nose, site: TabSite) -> BracketDesign | NoBracket:

@@ -101,8 +101,9 @@ def seen_from(design: BracketDesign, number: int) -> str:
 
 
 def host_noun(design: BracketDesign) -> str:
-    """What the bracket holds by: "tab", "lug", "plate"."""
-    return design.site.name.split()[-1]
+    """What the bracket holds by: "tab", "lug", or the "plate" that a fan's holes are in."""
+    noun = design.site.name.split()[-1]
+    return "plate" if noun == "hole" else noun
 
 
 def rail_words(design: BracketDesign) -> str:
@@ -114,7 +115,8 @@ def rail_words(design: BracketDesign) -> str:
 def tab_words(design: BracketDesign) -> str:
     """Such as "behind the condenser's tab"."""
     way = design.made.job.side * design.site.normal
-    return f"{_of(_LIES, way)} the {design.site.host.name}'s {host_noun(design)}"
+    host = design.site.host.name
+    return f"{_of(_LIES, way)} the {host}{"'" if host.endswith('s') else "'s"} {host_noun(design)}"
 
 
 def nut_words(design: BracketDesign, where: str) -> str:

@@ -45,8 +45,9 @@ _APART = 0.16
 _LEAST_APART_MM = 22.0
 _NUMBER_MM, _LIST_MM, _PITCH_MM = 2.6, 2.5, 3.3
 KEY = (
-    'In what order: number and name of the panel, the way it moves, then its joints. "c 2" is '
-    "joint c, with panel 2; both panels bear the letter at their slots."
+    "In what order: number and name of the panel, the way it moves, then its joints. 'C 5' is "
+    "joint C, with panel 5; both panels bear the letter at their slots. Left and right are the "
+    "car's."
 )
 _WAYS = (("ahead", "aft"), ("to the left", "to the right"), ("down", "up"))
 
