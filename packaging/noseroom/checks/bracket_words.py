@@ -83,7 +83,7 @@ def notes(made: Candidate, bolts: Sequence[Bolted]) -> Iterator[str]:
             f"A rubber grommet with a collar sits in the hole for the tab: hole "
             f"{both(job.rubber.hole_mm)}, {both(job.rubber.outside_mm)} across, flanges of "
             f"{both(one_mm)} ({job.rubber.how}: measure yours before the hole is cut). The tab "
-            f"stands {both(one_mm)} off the sheet."
+            f"stands {both(one_mm)} off the sheet. The washers there are as wide as its flanges."
         )
         yield (
             f"Rubber gives: the {job.site.host.name} may sway by up to {both(one_mm)} on it, which "

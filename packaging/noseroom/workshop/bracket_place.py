@@ -116,7 +116,8 @@ def tab_words(design: BracketDesign) -> str:
     """Such as "behind the condenser's tab"."""
     way = design.made.job.side * design.site.normal
     host = design.site.host.name
-    return f"{_of(_LIES, way)} the {host}{"'" if host.endswith('s') else "'s"} {host_noun(design)}"
+    whose = f"{host}'" if host.endswith("s") else f"{host}'s"
+    return f"{_of(_LIES, way)} the {whose} {host_noun(design)}"
 
 
 def nut_words(design: BracketDesign, where: str) -> str:
