@@ -147,9 +147,7 @@ def _joined(each: Sequence[Any], ns: Sequence[int]) -> Any:
 
 def picked(tree: Tree, which: NDArray[np.int_], n: int) -> Tree:
     """A record with some of its n draws; what is one figure for all stays."""
-    some: Tree = _mapped(
-        tree, lambda one: one[..., which] if one.shape[-1:] == (n,) else one
-    )
+    some: Tree = _mapped(tree, lambda one: one[..., which] if one.shape[-1:] == (n,) else one)
     return some
 
 
