@@ -210,10 +210,10 @@ def _rows(design: BracketDesign) -> Iterator[CutRow]:
     if design.packing_mm > 0.0:
         yield packing_row(design.bolts[0], design.packing_mm, design.title, design.hand)
     if design.rubber is not None:
-        one = design.rubber
-        size = f"hole {_both(one.hole_mm)}, flanges {_both(one.outside_mm)} across"
+        rubber = design.rubber
+        across = f"hole {_both(rubber.hole_mm)}, flanges {_both(rubber.outside_mm)} across"
         note = "with a collar for the bolt, and washers as wide as its flanges"
-        yield CutRow(design.title, "rubber grommet", 1, design.hand, size, note=note)
+        yield CutRow(design.title, "rubber grommet", 1, design.hand, across, note=note)
 
 
 def _where(design: BracketDesign, where: str) -> str:
