@@ -24,8 +24,8 @@ from noseroom.layout import Layout
 from noseroom.parts.base import Port
 
 Floats = NDArray[np.float64]
-LOOKED_AT = 4
-BENT_AT_MOST = 60
+LOOKED_AT = 3
+BENT_AT_MOST = 40
 """So many brackets of each strip are worked out."""
 
 

@@ -128,7 +128,7 @@ def _other_moved(nose: Nose, search: Search, bolt: Fastener, nearest: Fell) -> s
 
 
 def _anew(search: Search, **changes: Any) -> Search:
-    return replace(search, **changes, tried=Tried(), _pads={})
+    return replace(search, **changes, tried=Tried(), _pads={}, _known={})
 
 
 def _first(nose: Nose, search: Search, bolt: Fastener) -> str:

@@ -121,6 +121,7 @@ class Search:
     sources: tuple[Source, ...] = ()
     tried: Tried = field(default_factory=Tried)
     _pads: dict[tuple[object, ...], Block | None] = field(default_factory=dict)
+    _known: dict[tuple[float, float], list[Plan]] = field(default_factory=dict)
 
     def rubber(self, bolt: Fastener) -> Grommet | None:
         """The grommet round a bolt, where rubber is asked for and the table has one."""
@@ -174,6 +175,12 @@ class Search:
 
     def plans(self, bolt: Fastener, strip: Strip) -> list[Plan]:
         """All that is thought of, cheapest first."""
+        key = strip.sheet.thickness_mm, strip.wider_mm
+        if key not in self._known:
+            self._known[key] = self._thought_of(bolt, strip)
+        return self._known[key]
+
+    def _thought_of(self, bolt: Fastener, strip: Strip) -> list[Plan]:
         found: list[Plan] = []
         for face in self.faces:
             if self._far(face):

@@ -13,9 +13,10 @@ from noseroom.report.drawing_text import text_width_mm
 from noseroom.workshop.figures import Arrow, Figure, Label, is_closed, sampled
 
 _WORDS_MM, _LETTER_MM = 3.0, 6.0
-_HIGH_MM, _WIDE_MM = 24.0, 7.0
-"""Of the arrow with its words beside it."""
-_LETTER_HIGH_MM, _LETTER_WIDE_MM = 8.0, 6.0
+_STEM_MM, _BESIDE_MM, _AFTER_MM = 2.0, 5.4, 1.6
+"""From the left to the stem, from there to the foot of the words, and what follows those."""
+_LETTER_WIDE_MM, _LONG_MM = 6.0, 26.0
+_CAPITALS = 0.71  # DXF's letters are so much larger: there a height is that of the capitals
 _CLEAR_MM, _STEP_MM, _FAR_MM = 3.0, 3.0, 30.0
 _BEND_MARK_MM = 8.0
 _SCARCE = 5.0
@@ -26,17 +27,17 @@ _CROSS_MM = 12.0
 def with_up_arrow(figure: Figure, words: str, letter: str = "") -> Figure:
     """The figure with an arrow up the paper, where it takes least room beyond the figure.
 
-    words: what the arrow means, such as "UP (in the car)". letter: below it, "L", "R" or "".
+    words: what the arrow means, such as "UP (in the car)". letter: to its left, "L", "R" or "".
     """
-    high = max(_HIGH_MM, text_width_mm(words, _WORDS_MM) + 2.0)
-    wide = max(_WIDE_MM, _LETTER_WIDE_MM) if letter else _WIDE_MM
-    below = _LETTER_HIGH_MM if letter else 0.0
-    x, y = _free_corner(figure, wide, high + below)
-    stem = x + 2.0
-    arrow = Arrow((stem, y + below), (stem, y + below + high))
-    labels = [Label(words, (stem + 4.2, y + below + high / 2.0), _WORDS_MM, 90.0)]
+    high = max(_LONG_MM, text_width_mm(words, _WORDS_MM / _CAPITALS)) + 1.0
+    left = _LETTER_WIDE_MM if letter else 0.0
+    wide = left + _STEM_MM + _BESIDE_MM + _AFTER_MM
+    x, y = _free_corner(figure, wide, high)
+    stem, middle = x + left + _STEM_MM, y + high / 2.0
+    arrow = Arrow((stem, middle - _LONG_MM / 2.0), (stem, middle + _LONG_MM / 2.0))
+    labels = [Label(words, (stem + _BESIDE_MM, middle), _WORDS_MM, 90.0)]
     if letter:
-        labels.append(Label(letter, (x + wide / 2.0, y + 1.0), _LETTER_MM))
+        labels.append(Label(letter, (x + left / 2.0, middle - _LETTER_MM / 2.0), _LETTER_MM))
     return replace(figure, arrows=(*figure.arrows, arrow), labels=(*figure.labels, *labels))
 
 

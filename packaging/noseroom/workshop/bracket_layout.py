@@ -24,7 +24,7 @@ from noseroom.workshop.paper_words import Word, find_spots
 from noseroom.workshop.title_block import SHEET, draw_dimensions
 
 SCALES = (2.0, 1.0, 0.5, 0.4, 0.2, 0.1)
-_CAPTION_MM, _CAPTION_LEAST_MM, _CAPTION_BESIDE_MM = 5.0, 80.0, 50.0
+_CAPTION_MM, _CAPTION_LEAST_MM, _CAPTION_BESIDE_MM = 5.0, 86.0, 50.0
 _LEAST_ISO_MM, _ISO_ROUND_MM = 28.0, 6.0
 """The isometric's larger side at least, and the room round it for its words."""
 _TOUCH_MM = 0.05

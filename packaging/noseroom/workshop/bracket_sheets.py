@@ -253,8 +253,8 @@ def _centres(hole: Circle | Path, letter: str) -> Iterator[CentreMark]:
         (x - reach * math.cos(turn), y - reach * math.sin(turn)),
         (x + reach * math.cos(turn), y + reach * math.sin(turn)),
     )
-    # One after the other from above, so that the words are at the same end each time.
-    top, other = sorted(ends, key=lambda one: (-round(one[1], 6), one[0]))
+    # The upper or right end first: words to the right of it are clear of the slot.
+    top, other = sorted(ends, key=lambda one: (-round(one[1], 6), -one[0]))
     yield CentreMark(top, f"drill both ends {_both(wide)}", wide, letter)
     yield CentreMark(other, "", wide)
 
