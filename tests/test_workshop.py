@@ -26,7 +26,7 @@ from noseroom.report.drawing_text import Box
 from noseroom.workshop import spacer_files
 from noseroom.workshop.bench import Bench, write_bench
 from noseroom.workshop.spacer_drawing import FRAME, SHEET, Sheet, scale_of, spacer_svg, within
-from noseroom.workshop.spacer_files import NAMES, make_spacers
+from noseroom.workshop.spacer_files import NAMES, make_spacers, plan_spacers
 from noseroom.workshop.spacer_plan import NoSpacerError, spacer_plan
 from test_fan_stack_view import DEMOS, PX_MM, SMALLEST_PX, SVG, gap, said
 
@@ -36,7 +36,8 @@ A4_MM, LETTER_MM = (297.0, 210.0), (279.4, 215.9)
 
 def write_spacers(layout: Layout, findings: tuple[Finding, ...], folder: Path) -> Bench:
     """The bench with nothing but spacers on it."""
-    makers = [lambda fresh: make_spacers(layout, findings, fresh)]
+    planned = plan_spacers(layout, findings)
+    makers = [lambda fresh: make_spacers(planned, fresh)]
     return write_bench(folder, makers, layout.envelope.title)
 
 

@@ -43,7 +43,7 @@ def make(
     from noseroom.workshop.bench_makers import make_brackets
     from noseroom.workshop.mock_up_files import make_cards, make_prints, make_trial_brackets
     from noseroom.workshop.page_update import list_on_page
-    from noseroom.workshop.spacer_files import make_spacers, spacers_to_make
+    from noseroom.workshop.spacer_files import make_spacers, plan_spacers
     from noseroom.workshop.whole_folder import demand_writable
 
     demand_writable(folder / FOLDER)
@@ -51,7 +51,8 @@ def make(
     nose = session.nose(asked, say)
     with one_thread():
         brackets = session.brackets(nose, say)
-        spacers = spacers_to_make(nose.layout, result.findings)
+        planned = plan_spacers(nose.layout, result.findings)
+        spacers = planned.spacers
         title = asked.envelope.title
         bench = write_bench(
             folder,
@@ -64,7 +65,7 @@ def make(
                     say if elements else None,
                     before_metal(result.verdict),
                 ),
-                lambda fresh: make_spacers(nose.layout, result.findings, fresh),
+                lambda fresh: make_spacers(planned, fresh),
                 lambda fresh: make_trial_brackets(brackets, asked.envelope.shop, fresh),
                 lambda fresh: make_prints(nose.layout, spacers, say, fresh),
                 lambda fresh: make_cards(nose.layout, spacers, say, fresh),

@@ -232,8 +232,3 @@ def _finding(
         remedies=remedies,
         details={"sums": "\n".join(lines)} if lines else {},
     )
-
-
-def is_strength(finding: Finding) -> bool:
-    """Whether a finding is about strength."""
-    return finding.question == QUESTION

@@ -37,16 +37,6 @@ def trade_thread(thread: ThreadSize) -> str:
     return thread.size if thread.pitch_mm >= max(pitches) else thread.thread
 
 
-def bolt_words(one: Bolted) -> str:
-    """A bolt with what goes on it."""
-    size = trade_thread(one.fastener.thread)
-    if one.bolt is None:
-        return f"{size} bolt, {both(one.grip.most_mm)} and a nut's height long; none is sold so"
-    unit = " in" if one.bolt.unit == "in" else " mm"
-    count = "1 washer" if one.into == "rivet nut" else "2 washers"
-    return f"{size} x {one.bolt.label}{unit} bolt, {count}, 1 {one.into}"
-
-
 _BY_ONE = ("drier",)
 """Parts that hang by a single bracket."""
 

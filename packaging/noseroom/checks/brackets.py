@@ -33,7 +33,6 @@ from noseroom.checks.bracket_sites import (
 )
 from noseroom.checks.pairs import Pairs
 from noseroom.checks.rules import Rules
-from noseroom.findings import Verdict, overall
 
 Progress = Callable[[int, int, str], None]
 
@@ -152,8 +151,3 @@ def _asked_mm2(one: Glanced) -> float:
         return np.inf
     shock = one.sums.sum.shock
     return one.strip.sheet.thickness_mm**2 * shock.wanted / shock.safety
-
-
-def overall_of(made: Brackets) -> Verdict:
-    """The worst of all findings on brackets."""
-    return overall([one.verdict for one in made.made])

@@ -9,7 +9,6 @@ the folded part follows from the flat one.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,8 +144,3 @@ def fold_of(bend: Bend, thickness_mm: float, share: float = 1.0) -> Floats:
     # First back to the zone's edge by what the bend takes up, then round its centre.
     made[:3, 3] = centre + turn @ (-centre - out * spent)
     return made
-
-
-def flange_normals(blank: Blank) -> Sequence[Floats]:
-    """Unit normals (3,) of the flanges' upper sides once folded."""
-    return [place[:3, 2] for place in folded_places(blank)]

@@ -6,7 +6,7 @@ each draw. SI throughout: m, kg/(m² s), K, Pa.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -324,8 +324,3 @@ def air_side(
         density_out=air.density(hot, pressure_pa),
     )
     return AirSide(h, np.asarray(h * whole * core.surface), drop, re, remarks)
-
-
-def sizes_of(core: _Sizes) -> dict[str, Number]:
-    """A core's sizes by name, as its class takes them: for draws around a usual core."""
-    return {one.name: getattr(core, one.name) for one in fields(core)}

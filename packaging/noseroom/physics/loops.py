@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from noseroom.physics.compressors import displaced_flow, volumetric_efficiency_of_clearance
 from noseroom.physics.condensers import Zones, zones_of_condenser
 from noseroom.physics.ranges import Floats
-from noseroom.physics.refrigerant import Pressure, Refrigerant
+from noseroom.physics.refrigerant import Pressure, Refrigerant, Saturation
 from noseroom.physics.solving import roots_between
 from noseroom.physics.vapour_cycle import Cycle, cycle
 
@@ -192,12 +192,15 @@ def zones_of_state(
     air_k: ArrayLike,
     air_capacity: ArrayLike,
     conductance: tuple[ArrayLike, ArrayLike, ArrayLike],
+    saturated: Saturation | None = None,
 ) -> Zones:
     """The zones of a condenser in a state; the others as `condensers.zones_of_condenser` has them.
 
-    One stream of air passes it, or the mean of several.
+    One stream of air passes it, or the mean of several. saturated: at the state's high pressure,
+    where that has been looked up already.
     """
-    loop, at = state.cycle, fluid.saturation(state.cycle.pressures[1])
+    loop = state.cycle
+    at = fluid.saturation(loop.pressures[1]) if saturated is None else saturated
     _, hot, out = loop.temperatures_k
     _, discharge, liquid = loop.enthalpies
     return zones_of_condenser(

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noseroom.physics.air_heat import HEAT, OUTSIDE, Stream, Warmth
-from noseroom.physics.condensers import Zones, zones_of_condenser
+from noseroom.physics.condensers import Zones
 from noseroom.physics.exchangers import condensing, crossflow_unmixed
-from noseroom.physics.loops import LoopState
+from noseroom.physics.loops import LoopState, zones_of_state
 from noseroom.physics.ranges import Floats
 from noseroom.physics.refrigerant import Saturation
 from noseroom.physics.solving import roots_between
@@ -180,22 +180,13 @@ class Condensing:
             self._inlets[:, k] * (1.0 if name == HEAT else given[name])
             for k, name in enumerate(columns)
         )
-        found = zones_of_condenser(
-            flow=loop.flow,
+        found = zones_of_state(
+            fluid,
+            loop,
             air_k=air_k,
             air_capacity=self._capacity,
             conductance=(self._conductance[0], self._conductance[1], self._conductance[2]),
-            temperatures_k=(
-                loop.cycle.temperatures_k[1],
-                high.temperature,
-                loop.cycle.temperatures_k[2],
-            ),
-            enthalpies=(
-                loop.cycle.enthalpies[1],
-                high.vapour_enthalpy,
-                high.liquid_enthalpy,
-                loop.cycle.enthalpies[2],
-            ),
+            saturated=high,
         )
         return Head(loop, coil_k, duty, mean, running, coolant, found, np.asarray(air_k))
 

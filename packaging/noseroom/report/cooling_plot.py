@@ -14,7 +14,7 @@ from noseroom.report.drawing_text import LINE_PITCH_MM, Box, wrap
 
 WIDTH_MM, EDGE_MM, PAD_MM = 259.0, 3.0, 4.0
 HEAD_MM = 13.0
-SWATCH_MM, KNEE_MM = 4.4, 4.0
+KNEE_MM = 4.0
 _TITLE_SIZE_MM = 5.0
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 LEFT, RIGHT = EDGE_MM + PAD_MM, WIDTH_MM - EDGE_MM - PAD_MM

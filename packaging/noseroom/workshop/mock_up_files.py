@@ -126,11 +126,11 @@ def make_cards(layout: Layout, spacers: Spacers, say: Progress, fresh: Path) -> 
             refused.append(_refusal("of card", [*names, *more], error))
     if not models:
         return Share(refused=tuple(refused), needless=(_NONE,))
-    names, papers = _write_cards(models, stock, layout.envelope.title, fresh / CARD)
+    cut, papers, names = _write_cards(models, stock, layout.envelope.title, fresh / CARD)
     return Share(
         tuple(f"{CARD}/{one}" for one in (*names, *papers)),
         tuple(refused),
-        rows=tuple(_card_rows(models, stock, papers)),
+        rows=tuple(_card_rows(models, stock, cut, papers)),
         remarks=(*CAUTIONS, _paper_note(papers)),
     )
 
@@ -163,12 +163,13 @@ def _refusal(how: str, names: list[str], error: Exception) -> str:
 
 def _write_cards(
     models: list[CardModel], stock: Card, subject: str, folder: Path
-) -> tuple[list[str], dict[str, int]]:
-    """Names of the sheets' and pictures' files, and the papers with how many sheets each has."""
+) -> tuple[int, dict[str, int], list[str]]:
+    """How many sheets are cut, papers with how many sheets each has, names of the other files."""
     folder.mkdir(parents=True)
     names = []
     figures = [panel.figure for one in models for panel in one.panels]
-    for number, sheet in enumerate(sheets(figures, stock), start=1):
+    cut = sheets(figures, stock)
+    for number, sheet in enumerate(cut, start=1):
         write_dxf(sheet, folder / f"sheet-{number}.dxf")
         names.append(f"sheet-{number}.dxf")
     used: set[str] = set()
@@ -176,15 +177,16 @@ def _write_cards(
         name = f"{unused(one.name, used)}-assembly.pdf"
         (folder / name).write_bytes(svg_to_pdf(assembly_sheets(one)))
         names.append(name)
-    return names, write_counted(folder, figures, f"{subject}: card stand-ins")
+    return len(cut), write_counted(folder, figures, f"{subject}: card stand-ins"), names
 
 
-def _card_rows(models: list[CardModel], stock: Card, papers: Mapping[str, int]) -> Iterator[CutRow]:
-    count = len(sheets([panel.figure for one in models for panel in one.panels], stock))
+def _card_rows(
+    models: list[CardModel], stock: Card, cut: int, papers: Mapping[str, int]
+) -> Iterator[CutRow]:
     yield CutRow(
         "stand-ins of card",
         "sheet",
-        count,
+        cut,
         size=f"{stock.sheet_mm[0]:g} × {stock.sheet_mm[1]:g} mm",
         material=stock.material,
         thickness_mm=stock.thickness_mm,

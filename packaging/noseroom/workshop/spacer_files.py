@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from noseroom.checks.bracket_words import trade_thread
@@ -33,59 +34,63 @@ _FINE = Tolerances(tessellation_mm=0.01, tessellation_rad=0.1)
 """A printed trial piece has to slide onto the hub's pilot."""
 
 
-def make_spacers(layout: Layout, findings: Sequence[Finding], fresh: Path) -> Share:
-    """Write the spacer of every fan whose gap was found open.
+@dataclass(frozen=True)
+class SpacerPlans:
+    """The spacers of a nose. fans: how many fans were asked about. refused, needless: sentences."""
 
-    They go into "spacer" for one fan, into "spacer-" and the fan's name for several. Where there
-    is nothing to make, a sentence for each fan says why.
+    plans: tuple[SpacerPlan, ...]
+    fans: int
+    refused: tuple[str, ...]
+    needless: tuple[str, ...]
+
+    @property
+    def spacers(self) -> dict[str, Spacer]:
+        """Each by a name of its own."""
+        alone = self.fans == 1
+        return {"spacer" if alone else f"spacer of the {one.fan}": one.spacer for one in self.plans}
+
+
+def plan_spacers(layout: Layout, findings: Sequence[Finding]) -> SpacerPlans:
+    """A spacer for every fan whose gap was found open; for every other a sentence says why not."""
+    gaps = [one for one in findings if one.id.startswith("fan gap: ")]
+    plans: list[SpacerPlan] = []
+    refused: list[str] = []
+    needless: list[str] = [] if gaps else [_NO_FAN]
+    for finding in gaps:
+        try:
+            plans.append(spacer_plan(layout, finding))
+        except NoSpacerError as error:
+            (needless if error.needless else refused).append(sentence(str(error)))
+    return SpacerPlans(tuple(plans), len(gaps), tuple(refused), tuple(needless))
+
+
+def make_spacers(planned: SpacerPlans, fresh: Path) -> Share:
+    """Write every spacer: into "spacer" for one fan, "spacer-" and the fan's name for several.
 
     Raises OSError when the folder cannot be written; GeometryError when a file does not come back
     as it should.
     """
-    gaps = [one for one in findings if one.id.startswith("fan gap: ")]
-    if not gaps:
-        return Share(needless=(_NO_FAN,))
     names: list[str] = []
-    refused: list[str] = []
-    needless: list[str] = []
     figures: list[Figure] = []
     rows: list[CutRow] = []
     used: set[str] = set()
-    for finding in gaps:
-        try:
-            plan = spacer_plan(layout, finding)
-        except NoSpacerError as error:
-            (needless if error.needless else refused).append(sentence(str(error)))
-            continue
-        name = "spacer" if len(gaps) == 1 else f"spacer-{unused(plan.fan, used)}"
+    for plan in planned.plans:
+        alone = planned.fans == 1
+        name = "spacer" if alone else f"spacer-{unused(plan.fan, used)}"
         (fresh / name).mkdir()
         _write_one(plan, fresh / name)
-        title = "Fan spacer" if len(gaps) == 1 else f"Fan spacer, {plan.fan}"
+        title = "Fan spacer" if alone else f"Fan spacer, {plan.fan}"
         figures.append(spacer_figure(plan.spacer, name, title))
         rows += _rows(plan, title)
         names += [f"{name}/{one}" for one in NAMES]
-    remarks = BENCH_CAUTIONS if names else ()
     return Share(
         tuple(names),
-        tuple(refused),
+        planned.refused,
         tuple(figures),
         tuple(rows),
-        remarks,
-        needless=tuple(needless),
+        BENCH_CAUTIONS if names else (),
+        needless=planned.needless,
     )
-
-
-def spacers_to_make(layout: Layout, findings: Sequence[Finding]) -> dict[str, Spacer]:
-    """The spacers that are made, each by a name of its own."""
-    found: dict[str, Spacer] = {}
-    gaps = [one for one in findings if one.id.startswith("fan gap: ")]
-    for finding in gaps:
-        try:
-            plan = spacer_plan(layout, finding)
-        except NoSpacerError:
-            continue
-        found["spacer" if len(gaps) == 1 else f"spacer of the {plan.fan}"] = plan.spacer
-    return found
 
 
 def _rows(plan: SpacerPlan, title: str) -> Iterator[CutRow]:
