@@ -6,6 +6,9 @@ import os
 
 import pytest
 
+# One browser for all modules: a second one in the same process cannot be driven.
+from browser import chromium as chromium
+
 
 @pytest.fixture(autouse=True, scope="session")
 def own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:

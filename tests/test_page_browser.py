@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from browser import chromium as chromium
 from browser import opened
 from noseroom.findings import Verdict
 from noseroom.report import page_file

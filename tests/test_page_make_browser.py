@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from browser import chromium as chromium
 from browser import opened
 from noseroom.report.page_make import ToMake, to_make
 from noseroom.workshop.cut_list import HEADINGS, CutRow, table_rows
