@@ -26,6 +26,7 @@ _BARS = 1e5
 _LEAST_PA, _MOST_PA = 7e5, 3.8e6
 _CUT_OUT_PA = 2.9e6
 _WITHIN_K, _BURNT_K = 0.01, 500.0
+_CUT_OUTS = 4
 
 
 @dataclass(frozen=True)
@@ -87,11 +88,11 @@ class _Rounds:
         self.air = CarAir(car, size, car.ram * push, -car.suction * push, blades, _PASCAL)
         self.kelvin = np.full(len(self.air.net.pressure), day.outside_k + 15.0)
         self.kelvin[-2:] = day.outside_k
-        self.top = 370.0
+        self.top = self.film = 370.0
         self.heat: dict[str, Floats] = {}
         self.head = 1.6e6
         self.pumped: Running | None = None
-        self.away = False
+        self.away, self.cut_outs = False, 0
         self.march: CondenserMarch | None = None
         if car.condenser is not None:
             self.march = CondenserMarch(car, self.air.grid, self.air.core)
@@ -144,7 +145,9 @@ class _Rounds:
         while over > 0 and high < _MOST_PA:
             low, high = high, min(high * 1.15, _MOST_PA)
             over = ahead(high)
-        self.away = over > 0
+        self.cut_outs += over > 0
+        # Cooler for having been cut out it would run again, and be cut out again.
+        self.away = over > 0 or self.cut_outs >= _CUT_OUTS
         if self.away:
             self.head = _CUT_OUT_PA
         else:
@@ -196,7 +199,9 @@ class _Rounds:
         came = np.zeros(len(flow))
         came[way.cells] = self.kelvin[np.where(way.flow >= 0, way.start, way.end)]
         outside = air.radiator.heat(flow / air.grid.area) * air.grid.area
-        water = Water(car, car.water_turn * self.rpm / 60.0, self.top - 5.0)
+        # Half way from round to round: between slow and turbulent flow it would swing for ever.
+        self.film += (self.top - self.film) / 2.0
+        water = Water(car, car.water_turn * self.rpm / 60.0, self.film - 5.0)
         wanted, _ = self._to_coolant()
         base = march_water(car, air.grid, water, outside, flow, came, 0.0).sum()
         slope = march_water(car, air.grid, water, outside, flow, came, 1.0).sum() - base

@@ -14,11 +14,16 @@ from stack_truth_noses import Knowing, layout_of
 __all__ = ["FIGURES", "Judged", "Narrowed", "judged", "narrowed", "sensible_cars"]
 
 FIGURES = ("air against today", "air into the radiator", "head pressure", "coolant")
-READINGS = {"grille air": Knowing(air=True), "coolant": Knowing(coolant=True)}
+READINGS = {
+    "grille air": (Knowing(), Knowing(air=True)),
+    "coolant": (Knowing(), Knowing(coolant=True)),
+    "a day it held": (Knowing(day=False), Knowing()),
+}
+"""What is known before and after, by reading."""
 STATES: dict[str, Day] = {"hot idle": HOT_IDLE, "cruise": CRUISE}
 _HOTTEST_K = 381.15
 """108 °C: a car that boils on a hot day without A/C is no car to fit one to."""
-_OVER_C, _OVER_BAR = 200.0, 40.0
+_OVER_C, _OVER_BAR, _OVER_INTO_C = 200.0, 40.0, 120.0
 _ATMOSPHERE_PA, _BAR, _ZERO = 101325.0, 1e5, 273.15
 
 
@@ -104,9 +109,10 @@ def bands_of(car: TrueCar, draws: int, knowing: Knowing | None = None) -> Coolin
 def narrowed(car: TrueCar, plain: list[Judged], draws: int) -> list[Narrowed]:
     """What each reading does to the bands of the hot idle. plain: all figures, with their truth."""
     made = []
-    before = _spans(bands_of(car, draws), "hot idle")
-    for reading, knowing in READINGS.items():
-        spans = _spans(bands_of(car, draws, knowing), "hot idle")
+    known = dict.fromkeys(one for both in READINGS.values() for one in both)
+    found = {one: _spans(bands_of(car, draws, one), "hot idle") for one in known}
+    for reading, (without, with_it) in READINGS.items():
+        before, spans = found[without], found[with_it]
         for one in plain:
             if one.state == "hot idle":
                 band = spans[one.figure]
@@ -137,5 +143,9 @@ def _truths(car: TrueCar, before: Truth, after: Truth) -> tuple[float, float, fl
 
 def _width(figure: str, band: Span) -> float:
     """Of a band; what is beyond any figure counts as just beyond what is reached."""
-    most = {"head pressure": _OVER_BAR, "coolant": _OVER_C}.get(figure, float("inf"))
+    most = {
+        "head pressure": _OVER_BAR,
+        "coolant": _OVER_C,
+        "air into the radiator": _OVER_INTO_C,
+    }.get(figure, float("inf"))
     return min(band.high, most) - min(band.low, most)

@@ -25,10 +25,11 @@ _CORE_AHEAD, _TANK = 30.0, 55.0
 
 @dataclass(frozen=True)
 class Knowing:
-    """Which readings the builder took."""
+    """Which readings the builder took, and whether he knows a day on which the car held."""
 
     air: bool = False
     coolant: bool = False
+    day: bool = True
 
 
 class _Tape:
@@ -204,6 +205,9 @@ def _cooling(car: TrueCar, tape: _Tape, knowing: Knowing) -> str:
     lines += ["  engine:", f"    displacement: {car.litres:.1f} L"]
     if tape.knows(0.7):
         lines.append(f"    idle: {car.idle_rpm + tape.rng.uniform(-25, 25):.0f} ± 25 rpm")
+    if knowing.day:
+        # All cars that are judged hold at 38 °C; their builders have met a day that was not hotter.
+        lines.append(f"    holds at: {np.random.default_rng([79, car.seed]).uniform(30, 38):.0f} C")
     if tape.knows(0.5):
         lines.append(f"    mass: {tape.near(car.mass, 0.04):.0f} ± {0.05 * car.mass:.0f} kg")
     if tape.knows(0.6):

@@ -200,6 +200,9 @@ def test_bands_hold_the_truth(state: str, figure: str) -> None:
         ("grille air", "air into the radiator"),
         ("grille air", "coolant"),
         ("coolant", "air into the radiator"),
+        ("coolant", "coolant"),
+        ("a day it held", "coolant"),
+        ("a day it held", "air into the radiator"),
     ],
 )
 def test_a_reading_narrows_the_bands_on_average(reading: str, figure: str) -> None:

@@ -121,8 +121,10 @@ def test_shares_of_known_draws() -> None:
 # -- faces after a change -----------------------------------------------------------------------
 
 
-def areas(front: Front) -> dict[tuple[bool, str, str], float]:
-    return {(z.covered, z.drawn_by, z.pushed_by): z.area_m2 for z in front.zones}
+def areas(front: Front, masked: bool = False) -> dict[tuple[bool, str, str], float]:
+    """Of the zones that headers mask, or of the others."""
+    some = [zone for zone in front.zones if zone.masked == masked]
+    return {(z.covered, z.drawn_by, z.pushed_by): z.area_m2 for z in some}
 
 
 def test_without_a_change_the_face_is_the_noses() -> None:
@@ -130,7 +132,7 @@ def test_without_a_change_the_face_is_the_noses() -> None:
     front = front_of(found, Change())
     expected = {(z.covered, z.drawn_by, ""): z.area_m2 for z in found.zones}
     assert areas(front) == pytest.approx(expected, rel=1e-9)
-    assert front.edge_mm == pytest.approx(found.open_edge_mm)
+    assert sum(zone.rim_mm for zone in front.zones) == pytest.approx(front.edge_mm, rel=2e-3)
 
 
 def test_today_has_no_condenser() -> None:
@@ -148,11 +150,16 @@ def test_a_shroud_draws_on_all_of_the_core() -> None:
 
 
 def test_a_lower_condenser_by_hand() -> None:
-    """Half of 20 x 12 in: 20 x 6, with 2 (20 + 6) in of rim; its headers mask 2 x 6 in."""
+    """Half of 20 x 12 in: 20 x 6; its headers of 1 in mask 2 x 6 in; the rim is 2 (22 + 6) in."""
     front = front_of(faces(FAN), Change(cover=0.5))
     assert front.condenser_m2 == pytest.approx(20 * 6 * 0.0254**2, rel=1e-3)
-    assert front.edge_mm == pytest.approx(52 * 25.4, rel=1e-3)
+    assert front.edge_mm == pytest.approx(56 * 25.4, rel=1e-3)
     assert sum(areas(front).values()) == pytest.approx((24 * 16 - 2 * 6) * 0.0254**2, rel=1e-3)
+    behind = areas(front, masked=True)
+    assert sum(behind.values()) == pytest.approx(2 * 6 * 0.0254**2, rel=1e-3)
+    # Two ends of 1 in and a side of 6 in of each header.
+    rims = sum(zone.rim_mm for zone in front.zones if zone.masked)
+    assert rims == pytest.approx(2 * (1 + 6 + 1) * 25.4, rel=2e-3)
 
 
 def test_another_condenser_by_hand() -> None:
@@ -161,6 +168,17 @@ def test_another_condenser_by_hand() -> None:
     assert front.condenser_m2 == pytest.approx(0.15, rel=1e-6)
     masked = 2 * 22.0 * 300.0 * 1e-6
     assert sum(areas(front).values()) == pytest.approx(24 * 16 * 0.0254**2 - masked, rel=1e-6)
+    assert sum(areas(front, masked=True).values()) == pytest.approx(masked, rel=1e-6)
+
+
+def test_zones_of_the_gap_that_meet_by_hand() -> None:
+    """Condenser and headers meet along the 12 in of each header, with one fan on all of it."""
+    front = front_of(faces(FAN), Change(shroud=True))
+    found = front.shared_mm
+    assert {frozenset(pair) for pair in found} == {
+        frozenset(("covered, drawn on by the fan", "behind the headers, drawn on by the fan"))
+    }
+    assert sum(found.values()) == pytest.approx(2 * 12 * 25.4, rel=2e-3)
 
 
 def test_a_puller_stands_for_the_engines_fan() -> None:

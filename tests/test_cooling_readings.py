@@ -97,8 +97,9 @@ def test_cars_that_boil_over_do_not_show_a_mild_reading() -> None:
 
 
 @cache
-def answer(readings: str = "", draws: int = 160) -> Cooling:
-    text = KNOWN + (f"  readings: {{{readings}}}\n" if readings else "")
+def answer(readings: str = "", draws: int = 160, holds: str = "") -> Cooling:
+    known = KNOWN.replace("700 rpm}", f"700 rpm, holds at: {holds}}}") if holds else KNOWN
+    text = known + (f"  readings: {{{readings}}}\n" if readings else "")
     found = cooling_of_nose(nose(FAN, text), draws=draws, options=False)
     assert found is not None
     return found
@@ -146,3 +147,70 @@ def test_an_odd_reading_is_a_finding() -> None:
     odd = found["cooling: reading: grille air"]
     assert "left out" in odd.note
     assert odd.is_choice
+
+
+# -- the day that it held on ----------------------------------------------------------------
+
+
+def test_what_would_have_boiled_on_the_day_it_held_is_left_out() -> None:
+    """As a builder would expect: a car that idled at 38 °C does not boil at 38 °C today."""
+    plain, held = answer(), answer(holds="38 C")
+    assert plain.held is None
+    assert plain.today.state("hot idle").boils > 0.02
+    assert held.held is not None
+    assert held.held.agrees
+    assert held.draws == plain.draws
+    # The hot idle of the usual states is a day of 38 °C.
+    assert held.today.state("hot idle").boils == 0.0
+    # What is left is what would have been left of the others.
+    assert held.held.share == pytest.approx(1.0 - plain.today.state("hot idle").boils, abs=0.08)
+
+
+def test_a_hotter_day_leaves_fewer_cars_and_lower_bands() -> None:
+    cool, hot = answer(holds="25 C"), answer(holds="45 C")
+    assert cool.held is not None
+    assert hot.held is not None
+    assert hot.held.share < cool.held.share <= 1.0
+    both = [one.today.state("hot idle").coolant_c for one in (cool, hot)]
+    assert both[1].high < both[0].high
+    assert hot.with_ac is not None
+    assert cool.with_ac is not None
+    assert hot.with_ac.state("hot idle").boils <= cool.with_ac.state("hot idle").boils
+
+
+def test_a_day_that_hardly_any_such_car_would_hold_on_is_a_finding() -> None:
+    """A fan that hardly turns, and the hottest of days: left out, and said."""
+    text = KNOWN.replace("700 rpm}", "300 rpm, displacement: 8 L, holds at: 50 C}")
+    text = text.replace("displacement: 3.0 L, ", "")
+    found = cooling_of_nose(nose(FAN, text), draws=48, options=False)
+    assert found is not None
+    assert found.held is not None
+    assert not found.held.agrees
+    findings = {one.id: one for one in cooling_findings(found)}
+    odd = findings["cooling: holds at"]
+    assert "left out" in odd.note
+    assert "50 C" in odd.note
+    assert odd.remedies
+
+
+def test_it_is_asked_for_where_it_would_tell() -> None:
+    assert "holds at" in answer().words
+    held = answer(holds="38 C")
+    assert "38 C" in held.words
+    assert "say so" not in held.words
+
+
+# -- what boils over ------------------------------------------------------------------------
+
+
+def test_cars_that_boil_over_are_in_the_band_of_the_air_that_comes_to_the_radiator() -> None:
+    """Left out they would leave the milder cars alone, and a band that is too low."""
+    text = KNOWN.replace("700 rpm}", "450 rpm}").replace("3.0 L", "6.0 L")
+    found = cooling_of_nose(nose(FAN, text), draws=96, options=False)
+    assert found is not None
+    assert found.with_ac is not None
+    state = found.with_ac.state("hot idle")
+    assert state.told < 0.95
+    assert math.isinf(state.into_c.high)
+    assert math.isinf(state.coolant_c.high)
+    assert "hotter than any figure" in found.words

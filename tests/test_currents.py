@@ -139,11 +139,11 @@ def test_the_alternators_sum_is_that_of_its_loads() -> None:
     assert view.there_a.middle < 60
 
 
-def test_the_finding_has_wires_fuses_and_cautions() -> None:
+def test_the_finding_has_wires_and_fuses() -> None:
     finding = currents_finding(found(PULLER, STRONG))
     assert finding.is_choice
     assert finding.verdict is Verdict.FITS
-    for words in ("gauge", "fuse of", "by a relay", "Disconnect the battery", "The puller"):
+    for words in ("gauge", "fuse of", "by a relay", "The puller"):
         assert words in finding.note
 
 
@@ -152,3 +152,22 @@ def test_a_nose_with_nothing_electric_has_no_circuits() -> None:
     trials = trials_of(arrange(read_text(text + FAN + KNOWN, KINDS)), draws=1)
     assert trials is not None
     assert currents_of(trials) is None
+
+
+def test_what_to_buy_has_each_caution_once() -> None:
+    """Beside all of it, and of electricity, heat and pressure alike."""
+    from noseroom.checks.condenser_choice_all import Choices
+
+    text = STACK + PULLER + STRONG
+    trials = trials_of(arrange(read_text(text, KINDS)), draws=1)
+    assert trials is not None
+    told = Choices(None, None, (), None, currents_of(trials), "R-134a", 1).cautions
+    said = " ".join(told)
+    for words in (
+        "never open a hot cap",
+        "Only certified people",
+        "Disconnect the battery",
+        "An electric fan may start with the engine off",
+        "Local codes apply",
+    ):
+        assert said.count(words) == 1, words

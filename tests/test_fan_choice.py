@@ -120,10 +120,9 @@ def test_a_fan_needs_its_depth(gap_in: float, verdict: Verdict) -> None:
 def test_the_engines_fan_comes_off_for_one_behind() -> None:
     found = choice(built(FAN), size(12))
     assert found.left_off == ("fan",)
-    finding = fan_finding(found, "R-134a")
+    finding = fan_finding(found)
     assert finding.is_choice
     assert "the fan comes off" in finding.note
-    assert "may start with the engine off" in finding.note
 
 
 def test_a_fan_that_would_hit_the_pump_goes_beside_it() -> None:

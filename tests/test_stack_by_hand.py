@@ -312,3 +312,115 @@ def test_a_pusher_s_zone_is_blown_through() -> None:
     )
     assert on.velocities["radiator blown"][0] > standing.velocities["radiator blown"][0]
     assert on.fans["pusher"].rise[0] > 0 > standing.fans["pusher"].rise[0]
+
+
+# -- ways behind the condenser and behind the core ------------------------------------------
+
+
+def two_halves(**instead: Any) -> Any:
+    """Both halves of the face covered, the fan on one of them alone; no leaks."""
+    half = FACE_M2 / 2
+    return stack(
+        beside=0.0,
+        rim=0.0,
+        zones=(
+            Zone(name="drawn", area_m2=half, covered=True, drawn_by="fan"),
+            Zone(name="free", area_m2=half, covered=True),
+        ),
+        **instead,
+    )
+
+
+def test_a_way_along_the_gap_takes_what_its_opening_lets_by() -> None:
+    """The pull of the fan reaches the other half of the condenser: ζ ρ v² / 2 between the gaps."""
+    asked = state(running=False)
+    apart = solve_stack(two_halves(), asked)
+    way = Opening(0.004, 2.5)
+    joined = solve_stack(two_halves(along={("free", "drawn"): way}), asked)
+    flow = float(joined.flows["along free, drawn"][0])
+    assert flow > 0
+    drop = float(joined.pressures["gap free"][0] - joined.pressures["gap drawn"][0])
+    speed = flow / light(float(joined.nodes["gap free"][0])) / 0.004
+    assert drop == pytest.approx(
+        2.5 * light(float(joined.nodes["gap free"][0])) / 2 * speed**2, rel=0.02
+    )
+    # What comes through the free half of the condenser goes on by both ways.
+    came, went = joined.flows["condenser free"][0], joined.flows["radiator free"][0]
+    assert float(came) == pytest.approx(float(went) + flow, rel=1e-6)
+    assert joined.flows["condenser free"][0] > apart.flows["condenser free"][0]
+    assert joined.radiator_kg_s[0] > apart.radiator_kg_s[0]
+
+
+def test_a_wide_way_makes_one_gap_of_two() -> None:
+    joined = solve_stack(
+        two_halves(along={("free", "drawn"): Opening(1.0, 1.0)}), state(running=False)
+    )
+    gaps = [float(joined.pressures[f"gap {name}"][0]) for name in ("free", "drawn")]
+    outside = float(joined.pressures["bay"][0])
+    assert abs(gaps[0] - gaps[1]) < 0.02 * abs(outside - gaps[0])
+
+
+def test_what_no_fan_draws_on_passes_the_engine() -> None:
+    """Both openings in a row: the core's drop, then ζ ρ v² / 2 behind it."""
+    found = solve_stack(two_halves(behind=Opening(FACE_M2 / 2, 3.0)), state(running=False))
+    flow = float(found.flows["past the engine"][0])
+    assert flow == pytest.approx(float(found.flows["radiator free"][0]), rel=1e-6)
+    start, end = ("behind the core", "bay") if flow > 0 else ("bay", "behind the core")
+    kelvin = float(found.nodes[start][0])
+    drop = float(found.pressures[start][0] - found.pressures[end][0])
+    speed = abs(flow) / light(kelvin) / (FACE_M2 / 2)
+    # Air that creeps takes a little more, so that the law has a slope at no flow.
+    law = 1.5 * light(kelvin) * speed * (speed + 0.01)
+    assert drop == pytest.approx(law, rel=0.02, abs=1e-6)
+
+
+def test_a_fan_without_a_shroud_draws_from_behind_the_core() -> None:
+    """Its leak starts there, so that the core's other half gets a share of its pull."""
+    bare = fan(bare=True, leak=Opening(0.05, SHARP))
+    open_ = solve_stack(
+        two_halves(behind=Opening(FACE_M2 / 2, 3.0), fans=(bare,)), state(running=False)
+    )
+    through = open_.flows["radiator free"][0]
+    leaks, passes = open_.flows["leak fan"][0], open_.flows["past the engine"][0]
+    assert leaks > 0
+    assert float(through) == pytest.approx(float(leaks + passes), rel=1e-6)
+
+
+def test_ways_between_gaps_need_two_covered_zones() -> None:
+    with pytest.raises(ValueError, match="along the gap"):
+        two_halves(along={("free", "none"): Opening(0.01, 1.0)})
+
+
+def test_air_comes_behind_a_header_by_the_rim_and_along_the_gap_alone() -> None:
+    """A zone that a header stands before has no condenser, and all else as the others."""
+    half = FACE_M2 / 2
+    found = solve_stack(
+        stack(
+            beside=0.0,
+            rim=0.012,
+            zones=(
+                Zone(name="core", area_m2=half, covered=True, drawn_by="fan", rim=0.25),
+                Zone(
+                    name="header", area_m2=half, covered=True, drawn_by="fan", blind=True, rim=0.75
+                ),
+            ),
+            along={("core", "header"): Opening(0.01, 2.5)},
+        ),
+        state(running=False),
+    )
+    assert "condenser header" not in found.flows
+    came = found.flows["rim header"] + found.flows["along core, header"]
+    assert float(came[0]) == pytest.approx(float(found.flows["radiator header"][0]), rel=1e-6)
+    assert 0 < found.flows["radiator header"][0] < found.flows["radiator core"][0]
+    # The same opening at the same loss, shared as asked: √ of the drops, by the shares.
+    drops = [
+        found.pressures["front"][0] - found.pressures[f"gap {one}"][0] for one in ("core", "header")
+    ]
+    ratio = 0.25 / 0.75 * (drops[0] / drops[1]) ** 0.5
+    flows = found.flows["rim core"][0] / found.flows["rim header"][0]
+    assert float(flows) == pytest.approx(float(ratio), rel=0.02)
+
+
+def test_a_header_stands_before_a_covered_zone() -> None:
+    with pytest.raises(ValueError, match="blind"):
+        stack(zones=(*zones(0.8, 1.0), Zone(name="odd", area_m2=0.01, blind=True)))

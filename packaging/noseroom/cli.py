@@ -222,17 +222,22 @@ def _choices(options: argparse.Namespace) -> int:
 
     with showing_progress() as say:
         found = choices(options.file, progress=say, files_from=options.files_from, remark=_remark)
-    if not found:
+    if not found.findings:
         _line(
             "Nothing to choose: write cooling: into the file, and where the radiator is, to be "
             "told what to buy."
         )
         return NOTHING_TO_MAKE
-    for one in found:
+    for one in found.findings:
         title = one.id.removeprefix(COOLING)
-        _line(f"{title[:1].upper()}{title[1:]} ({one.verdict.value}). {one.note}")
+        _line(f"{title[:1].upper()}{title[1:]}: {one.verdict.value}")
+        _line(f"  {one.note}")
         for number, remedy in enumerate(one.remedies, start=1):
             _line(f"  {number}. {remedy}")
+        _line("")
+    _line("Beside all of this:")
+    for text in found.cautions:
+        _line(f"  {text}")
     return 0
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -76,13 +77,21 @@ def make(
     return bench
 
 
+@dataclass(frozen=True)
+class Advice:
+    """What to buy. cautions: of pressure, heat and current, which stand once beside all of it."""
+
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
+
+
 def choices(
     path: str | Path,
     *,
     progress: Progress | None = None,
     files_from: Sequence[str | Path] = (),
     remark: Callable[[str], None] = warnings.warn,
-) -> tuple[Finding, ...]:
+) -> Advice:
     """What to buy for the A/C: condenser and fan by size, hoses, refrigerant, wires and fuses.
 
     Every size that is sold is put into the nose and tried there. Nothing is written, and there is
@@ -99,4 +108,5 @@ def choices(
 
     with one_thread():
         pairs = Pairs(nose.layout, memo=session.memo)
-        return check_choices(pairs, Rules(nose.layout.envelope), say)[1]
+        found, findings = check_choices(pairs, Rules(nose.layout.envelope), say)
+    return Advice(findings, () if found is None else found.cautions)

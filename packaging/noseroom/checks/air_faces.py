@@ -57,7 +57,12 @@ class Zone:
     def name(self) -> str:
         """Such as "covered, drawn on by the fan"."""
         by = f"drawn on by the {self.drawn_by}" if self.drawn_by else "not drawn on"
-        return f"{'covered' if self.covered else 'bare'}, {by}"
+        return f"{self.before}, {by}"
+
+    @property
+    def before(self) -> str:
+        """What stands before it, in a word or two."""
+        return "covered" if self.covered else "bare"
 
 
 @dataclass(frozen=True)

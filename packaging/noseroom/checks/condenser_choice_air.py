@@ -15,7 +15,7 @@ from noseroom.checks.air_faces import Faces, faces_of
 from noseroom.checks.cooling_batch import Case, Solved, solved
 from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front, front_of
-from noseroom.checks.cooling_draws import Draws
+from noseroom.checks.cooling_held import car_that_held
 from noseroom.checks.cooling_loads import loads_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
 from noseroom.checks.cooling_readings import predicted, weights_of
@@ -210,4 +210,4 @@ def trials_of(layout: Layout, *, draws: int = TRIAL_DRAWS, seed: int = 0) -> Tri
     are the first of those.
     """
     faces = faces_of(layout)
-    return None if faces is None else Trials(Car(layout, faces, Draws(draws, seed)), faces)
+    return None if faces is None else Trials(car_that_held(layout, faces, draws, seed)[0], faces)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from noseroom.checks.condenser_choice_words import (
     line_finding,
 )
 from noseroom.checks.cooling_states import REFRIGERANT
+from noseroom.checks.cooling_words import cautions
 from noseroom.checks.currents import CurrentsView, currents_of
 from noseroom.checks.fan_choice import FanChoice, choose_fan
 from noseroom.checks.line_sizes import LineView, size_lines
@@ -37,6 +39,20 @@ class Choices:
     currents: CurrentsView | None
     refrigerant: str
     draws: int
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What stands beside all of it, each sentence once."""
+        said = [*cautions(self.refrigerant)]
+        if self.currents is not None:
+            said.append(self.currents.caution)
+        seen: set[str] = set()
+        found = []
+        for text in said:
+            own = [one for one in re.split(r"(?<=[.]) ", text) if one not in seen]
+            seen.update(own)
+            found.append(" ".join(own))
+        return tuple(one for one in found if one)
 
 
 def check_choices(
@@ -72,11 +88,11 @@ def check_choices(
 
 def _findings(found: Choices, unit: str) -> Iterator[Finding]:
     if found.condenser is not None:
-        yield condenser_finding(found.condenser, unit, found.refrigerant)
+        yield condenser_finding(found.condenser, unit)
     if found.fan is not None:
-        yield fan_finding(found.fan, found.refrigerant)
+        yield fan_finding(found.fan)
     for one in found.lines:
-        yield line_finding(one, found.refrigerant)
+        yield line_finding(one)
     if found.charge is not None:
         yield charge_finding(found.charge)
     if found.currents is not None:

@@ -1,5 +1,7 @@
 """What to buy, as findings: condenser, electric fan, hoses, refrigerant, wires.
 
+Their cautions stand once beside all of them: `condenser_choice_all.Choices.cautions`.
+
 They stand beside the verdict on the nose, which rests on clearances alone.
 """
 
@@ -8,10 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from noseroom.checks.charge import ChargeView
+from noseroom.checks.charge import CAUTION, ChargeView
 from noseroom.checks.condenser_choice import CondenserChoice, CondenserTrial
 from noseroom.checks.condenser_choice_air import Tried
-from noseroom.checks.cooling_words import cautions, degrees, per_cent, pressures, span
+from noseroom.checks.cooling_words import degrees, per_cent, pressures, span
 from noseroom.checks.currents import CircuitView, CurrentsView, WireView
 from noseroom.checks.fan_choice import FanChoice, FanTrial
 from noseroom.checks.line_sizes import HoseView, LineView
@@ -30,7 +32,7 @@ _TRIED_SO = (
 )
 
 
-def condenser_finding(found: CondenserChoice, unit: str, refrigerant: str) -> Finding:
+def condenser_finding(found: CondenserChoice, unit: str) -> Finding:
     """Which sizes fit, and what the best of them does."""
     fitting = found.fitting
     best = [one for one in fitting if one.tried and one.tried.helps][:_NAMED]
@@ -45,13 +47,13 @@ def condenser_finding(found: CondenserChoice, unit: str, refrigerant: str) -> Fi
         question="which condenser fits and does most",
         parts=(found.part,),
         verdict=_any([one.verdict for one in found.trials]),
-        note=f"{note} {cautions(refrigerant)[1]}",
+        note=note,
         remedies=tuple(f"take a condenser of {_sized(one, unit)}" for one in best),
         details={"tried": float(len(found.trials)), "fitting": float(len(fitting))},
     )
 
 
-def fan_finding(found: FanChoice, refrigerant: str) -> Finding:
+def fan_finding(found: FanChoice) -> Finding:
     """Which fans fit, and what the best of them does."""
     fitting = found.fitting
     best = [one for one in fitting if one.tried and one.tried.helps][:_NAMED]
@@ -68,13 +70,13 @@ def fan_finding(found: FanChoice, refrigerant: str) -> Finding:
         question="which electric fan fits and does most",
         parts=(),
         verdict=_any([one.verdict for one in found.trials]),
-        note=f"{note} {_TRIED_SO} {cautions(refrigerant)[0]}",
+        note=f"{note} {_TRIED_SO}",
         remedies=tuple(f"take {_fan(one)}" for one in best),
         details={"tried": float(len(found.trials)), "fitting": float(len(fitting))},
     )
 
 
-def line_finding(found: LineView, refrigerant: str) -> Finding:
+def line_finding(found: LineView) -> Finding:
     """Which hose a line takes."""
     told = [one for one in found.told if found.told[one] > 0]
     best = _best_hose(found)
@@ -108,7 +110,7 @@ def line_finding(found: LineView, refrigerant: str) -> Finding:
         question="which hose is right",
         parts=(),
         verdict=verdict,
-        note=f"{note} Usual for it is #{found.usual_dash}. {cautions(refrigerant)[1]}",
+        note=f"{note} Usual for it is #{found.usual_dash}.",
         remedies=(f"take #{best.dash} hose, of {best.bore_mm:g} mm bore",),
         details={"dash": float(best.dash), "usual_dash": float(found.usual_dash)},
     )
@@ -124,7 +126,7 @@ def charge_finding(found: ChargeView) -> Finding:
         parts=(),
         verdict=Verdict.FITS,
         note=f"By what the parts hold, {span(found.kg, 'kg', digits=2)} of {found.refrigerant}; "
-        f"most of it in {held}. {found.caution}",
+        f"most of it in {held}. {CAUTION}",
         details={
             "low_kg": found.kg.low,
             "middle_kg": found.kg.middle,
@@ -145,7 +147,7 @@ def currents_finding(found: CurrentsView) -> Finding:
         note=f"{each} With {span(found.engine_a, 'A')} for engine and lamps, "
         f"{span(found.sum_a, 'A')} are asked for at {found.state}, and the alternator gives "
         f"{span(found.there_a, 'A')}. Gauges are those of automotive wire, which has less copper "
-        f"than AWG of the same number. {found.caution}",
+        f"than AWG of the same number.",
         details={"short": found.short},
     )
 

@@ -18,11 +18,12 @@ from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front, front_of
 from noseroom.checks.cooling_draws import Draws
 from noseroom.checks.cooling_fans import CarFan
+from noseroom.checks.cooling_held import car_that_held
 from noseroom.checks.cooling_loads import loads_of
 from noseroom.checks.cooling_options import Option, options_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
 from noseroom.checks.cooling_readings import predicted, reading_views, weights_of
-from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Room
+from noseroom.checks.cooling_records import Cooling, HeldDay, OptionView, ReadingView, Room
 from noseroom.checks.cooling_stack import stack_of
 from noseroom.checks.cooling_states import (
     REFRIGERANT,
@@ -72,9 +73,10 @@ def cooling_of_nose(
     faces = faces_of(layout)
     if faces is None:
         return None
-    car = Car(layout, faces, Draws(draws, seed))
+    car, held = car_that_held(layout, faces, draws, seed)
     usual = Car(layout, faces, Draws(1), car.speeds)
-    return _Nose(car, usual, options_of(car, findings) if options else ()).cooling(progress)
+    nose = _Nose(car, usual, options_of(car, findings) if options else (), held)
+    return nose.cooling(progress)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,8 +99,10 @@ class _Made:
 class _Nose:
     """One nose, with its draws and once more with the usual figures."""
 
-    def __init__(self, car: Car, usual: Car, options: Sequence[Option]) -> None:
-        self.car, self.usual, self.n = car, usual, car.n
+    def __init__(
+        self, car: Car, usual: Car, options: Sequence[Option], held: HeldDay | None
+    ) -> None:
+        self.car, self.usual, self.n, self.held = car, usual, car.n, held
         faces = car.faces
         self.states = asked_states(self.car)
         self.read_at = reading_state(self.car)
@@ -295,6 +299,7 @@ class _Nose:
             remarks=remarks,
             cautions=cautions(self.car.entry.words.get("refrigerant", REFRIGERANT)),
             line=0 if entry is None else entry.line,
+            held=self.held,
         )
         return replace(found, words=in_words(found, self.car.layout.envelope.unit))
 

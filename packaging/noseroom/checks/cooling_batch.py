@@ -102,10 +102,11 @@ def _ways(case: Case) -> object:
     """What has to be alike in cases that are solved as one."""
     stack = case.stack
     return (
-        tuple((one.name, one.covered, one.drawn_by, one.pushed_by) for one in stack.zones),
-        tuple((one.name, id(one.curve)) for one in stack.fans),
+        tuple((one.name, one.cooled, one.drawn_by, one.pushed_by) for one in stack.zones),
+        tuple((one.name, id(one.curve), one.bare) for one in stack.fans),
         (type(stack.radiator.core), type(stack.condenser and stack.condenser.core)),
-        tuple(one is None or one.closed for one in (stack.beside, stack.rim)),
+        tuple(one is None or one.closed for one in (stack.beside, stack.rim, stack.behind)),
+        tuple(stack.along),
         case.state.compression is None,
     )
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +21,7 @@ Ring = tuple[tuple[float, float], ...]
 
 _M2 = 1e-6
 _SLIVER_M2 = 1e-4
+_TOUCH_MM, _LEAST_BORDER_MM = 0.05, 5.0
 _SMOOTH_MM = 0.3
 """Nobody sees more of a curve in a picture."""
 _TIP_GAP_MM = 25.0
@@ -56,9 +59,20 @@ class Change:
 
 @dataclass(frozen=True)
 class FrontZone(Zone):
-    """A share of the radiator's face, with the fan that blows on it, "" for none."""
+    """A share of the radiator's face, with the fan that blows on it, "" for none.
+
+    masked: covered by the condenser's headers alone, so that its air comes by the gap. rim_mm: of
+    its border, what is open to the front.
+    """
 
     pushed_by: str = ""
+    masked: bool = False
+    rim_mm: float = 0.0
+
+    @property
+    def before(self) -> str:
+        """What stands before it."""
+        return "behind the headers" if self.masked else super().before
 
     @property
     def name(self) -> str:
@@ -91,7 +105,19 @@ class Front:
     @property
     def covered_share(self) -> float:
         """How much of the radiator's face the condenser covers."""
-        return sum(one.area_m2 for one in self.zones if one.covered) / self.radiator_m2
+        own = [one.area_m2 for one in self.zones if one.covered and not one.masked]
+        return sum(own) / self.radiator_m2
+
+    @cached_property
+    def shared_mm(self) -> Mapping[tuple[str, str], float]:
+        """Of each two covered zones that meet, by their names, how long their border is."""
+        covered = [one for one in self.zones if one.covered]
+        found = {}
+        for one, other in combinations(covered, 2):
+            border = other.outline.boundary.intersection(one.outline.buffer(_TOUCH_MM)).length
+            if border > _LEAST_BORDER_MM:
+                found[one.name, other.name] = float(border)
+        return found
 
 
 def front_of(faces: Faces, change: Change) -> Front:
@@ -106,9 +132,11 @@ def front_of(faces: Faces, change: Change) -> Front:
     elif cover is not None and (change.cover is not None or change.condenser_mm is not None):
         cover, face = _other_condenser(cover, core, face, change)
     gap = faces.gap_mm if change.gap_mm is None else change.gap_mm
-    edge = 0.0 if cover is None else float(cover.intersection(core).length)
+    masked = core.difference(face)
+    behind = None if cover is None else cover.intersection(core).union(masked)
+    edge = 0.0 if behind is None else float(behind.length)
     fans = tuple(_fans(faces, change, cover))
-    zones = tuple(_zones(face, cover, fans))
+    zones = tuple(_rimmed(one, behind) for one in _zones(face, masked, cover, fans))
     # A fan that no zone is left for moves nothing.
     used = {one.drawn_by for one in zones} | {one.pushed_by for one in zones}
     return Front(
@@ -188,10 +216,21 @@ def _electric(
     )
 
 
+def _rimmed(zone: FrontZone, behind: BaseGeometry | None) -> FrontZone:
+    """A zone with its share of the rim. behind: all that the gap lies before."""
+    if behind is None or not zone.covered:
+        return zone
+    edge = behind.boundary.intersection(zone.outline.buffer(_TOUCH_MM)).length
+    return replace(zone, rim_mm=float(edge))
+
+
 def _zones(
-    face: BaseGeometry, cover: BaseGeometry | None, fans: tuple[DrawingFan, ...]
+    face: BaseGeometry,
+    masked: BaseGeometry,
+    cover: BaseGeometry | None,
+    fans: tuple[DrawingFan, ...],
 ) -> Iterator[FrontZone]:
-    """The face by what covers it, what draws on it, what blows on it."""
+    """The face by what covers it, what draws on it, what blows on it. masked: by headers."""
     parts = [(False, face)]
     if cover is not None:
         parts = [(True, face.intersection(cover)), (False, face.difference(cover))]
@@ -201,17 +240,28 @@ def _zones(
         for drawn_by, drawn in _split(part, behind):
             for pushed_by, outline in _split(drawn, ahead if covered else []):
                 yield FrontZone(covered, drawn_by, outline, pushed_by)
+    if cover is not None:
+        for drawn_by, outline in _split(masked, behind):
+            yield FrontZone(True, drawn_by, outline, masked=True)
 
 
 def _split(part: BaseGeometry, fans: list[DrawingFan]) -> Iterator[tuple[str, BaseGeometry]]:
     """A part by fans; a fan has what no fan before it has."""
     for one in fans:
-        own = part.intersection(one.outline)
+        own = _areal(part.intersection(one.outline))
         part = part.difference(one.outline)
         if own.area * _M2 > _SLIVER_M2:
             yield one.name, own
     if part.area * _M2 > _SLIVER_M2:
-        yield "", part
+        yield "", _areal(part)
+
+
+def _areal(shape: BaseGeometry) -> BaseGeometry:
+    """What of a shape has an area: where two meet along a line, there is that line besides."""
+    import shapely
+
+    parts = shapely.get_parts(shape)
+    return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
 
 
 def rings_of(outline: BaseGeometry) -> tuple[tuple[Ring, ...], ...]:

@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from noseroom.envelope.cooling_records import Figure
@@ -27,20 +28,28 @@ _EDGE = float(-ndtri(_LOW + 0.05 * (_HIGH - _LOW)))
 
 
 class Draws:
-    """n draws of any figure, by its name. n = 1: every figure at its middle."""
+    """n draws of any figure, by its name. n = 1: every figure at its middle.
 
-    def __init__(self, n: int, seed: int = 0) -> None:
-        self.n, self._seed = n, seed
+    kept: of the n, the places of those that are left; None for all.
+    """
+
+    def __init__(self, n: int, seed: int = 0, kept: NDArray[np.int_] | None = None) -> None:
+        self._whole, self._seed, self._kept = n, seed, kept
+        self.n = n if kept is None else len(kept)
         self._columns: dict[str, Floats] = {}
+
+    def only(self, kept: NDArray[np.int_]) -> Draws:
+        """Some of these draws, the same ones."""
+        return Draws(self._whole, self._seed, kept if self._kept is None else self._kept[kept])
 
     def column(self, name: str) -> Floats:
         """(n,) evenly spread over 0 to 1, in an order of the figure's own."""
         if name not in self._columns:
             made = np.full(1, 0.5)
-            if self.n > 1:
+            if self._whole > 1:
                 rng = np.random.default_rng([self._seed, zlib.crc32(name.encode())])
-                made = (rng.permutation(self.n) + rng.random(self.n)) / self.n
-            self._columns[name] = made
+                made = (rng.permutation(self._whole) + rng.random(self._whole)) / self._whole
+            self._columns[name] = made if self._kept is None else made[self._kept]
         return self._columns[name]
 
     @property

@@ -65,6 +65,7 @@ def car_fan(car: Car, fan: DrawingFan, radiator_m2: float) -> CarFan:
         flow_scale=flow,
         rise_scale=rise,
         leak=Opening(_leak_m2(car, fan, radiator_m2), float(loss_of_opening())),
+        bare=not fan.shrouded,
     )
     return CarFan(made, fan.driven, _ratio(car, fan), known)
 

@@ -6,7 +6,14 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 
 from noseroom.checks.cooling import DRAWS, cooling_of_nose
-from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Span, StateView
+from noseroom.checks.cooling_records import (
+    Cooling,
+    HeldDay,
+    OptionView,
+    ReadingView,
+    Span,
+    StateView,
+)
 from noseroom.checks.cooling_words import CARS, degrees, per_cent, pressures, span
 from noseroom.findings import COOLING, Finding, Verdict
 from noseroom.layout import Layout
@@ -52,6 +59,8 @@ def cooling_findings(found: Cooling) -> Iterator[Finding]:
     for one in found.readings:
         if one.taken and not one.agrees:
             yield _odd_reading(one)
+    if found.held is not None and not found.held.agrees:
+        yield _odd_day(found.held)
     open_ = [(way, one) for way in _ways(found) for one in way.states if one.unsettled > _OPEN]
     if open_:
         yield _not_settled(open_)
@@ -178,6 +187,21 @@ def _odd_reading(one: ReadingView) -> Finding:
         note=f"The {one.key} was read as {one.taken}, but such a car would show {expected}. The "
         f"reading was left out.",
         remedies=(f"read it again: {one.how}",),
+    )
+
+
+def _odd_day(held: HeldDay) -> Finding:
+    return Finding(
+        id=f"{COOLING}holds at",
+        question="is it what such a car does",
+        parts=(),
+        verdict=Verdict.NOT_KNOWN,
+        note=f"The car is said to idle without boiling at {held.text} (line {held.line}), which "
+        f"{per_cent(held.share)} of {CARS} would do. It was left out.",
+        remedies=(
+            "measure grille, core, fan and shroud again, and look at which day that was: in the "
+            "shade, at idle for as long as the gauge takes to stand still",
+        ),
     )
 
 

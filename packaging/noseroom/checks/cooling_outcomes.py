@@ -61,8 +61,11 @@ class Outcome:
 
     @cached_property
     def into_k(self) -> Floats:
-        """Of the air that comes to the radiator."""
-        return self._or_relieved("into_radiator_k")
+        """Of the air that comes to the radiator; inf where the coolant boils over.
+
+        Left out they would leave a band of the milder cars alone.
+        """
+        return np.where(np.isinf(self.coolant_k), np.inf, self._or_relieved("into_radiator_k"))
 
     @cached_property
     def recirculated(self) -> Floats:

@@ -16,6 +16,7 @@ __all__ = [
     "Cooling",
     "CycleView",
     "FanView",
+    "HeldDay",
     "OptionView",
     "ReadingView",
     "Room",
@@ -44,7 +45,8 @@ class ZoneView:
 
     outline: of its largest piece, mm in the face's plane, y right and z up from the core's middle.
     speed: m/s of the air on the face; below 0 it runs back. inlet_c: of that air. pieces: all of
-    it, each the ring round it and then those round its holes.
+    it, each the ring round it and then those round its holes. masked: covered by the condenser's
+    headers alone.
     """
 
     name: str
@@ -56,6 +58,7 @@ class ZoneView:
     speed: Span
     inlet_c: Span
     pieces: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    masked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +201,22 @@ class ReadingView:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldDay:
+    """The hottest day on which the car, as it is, idled for long without boiling.
+
+    text: as the file has it. outside_c: in the shade. share: of the cars that could be this one,
+    how many would have held. agrees: whether they are enough to go on with; else it was left out.
+    line: in the file.
+    """
+
+    text: str
+    outside_c: float
+    share: float
+    agrees: bool
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
 class Cooling:
     """All of it.
 
@@ -205,7 +224,8 @@ class Cooling:
     today: without condenser. with_ac: as the file has it; None where it has no condenser.
     options: the best first. drivers: what most of the band comes from, with its share of the
     spread of the margin. assumed: bands that stood in for what the file does not say. remarks:
-    what lies outside a correlation's range, by its name, in any way and state.
+    what lies outside a correlation's range, by its name, in any way and state. held: the day that
+    the builder knows of, None for none.
     """
 
     draws: int
@@ -221,6 +241,7 @@ class Cooling:
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
     line: int
+    held: HeldDay | None = None
 
     @property
     def base(self) -> OptionView:

@@ -7,7 +7,11 @@ import numpy as np
 from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front
 from noseroom.checks.cooling_fans import CarFan, car_fan
-from noseroom.physics.openings import loss_of_opening, loss_of_plate_idelchik
+from noseroom.physics.openings import (
+    loss_of_opening,
+    loss_of_plate_idelchik,
+    loss_of_screen_idelchik,
+)
 from noseroom.physics.stack_parts import (
     CondenserInStack,
     CoolantSide,
@@ -40,6 +44,8 @@ def stack_of(
                 covered=one.covered,
                 drawn_by=one.drawn_by,
                 pushed_by=one.pushed_by,
+                blind=one.masked,
+                rim=one.rim_mm / max(front.edge_mm, 1e-9) if one.covered else None,
             )
             for one in front.zones
         ),
@@ -48,6 +54,8 @@ def stack_of(
         outlet=Opening(front.radiator_m2 * car.prior("bay outlet"), _jet(car)),
         beside=_beside(car, front, change),
         rim=_rim(car, front, change),
+        along=_along(car, front),
+        behind=_behind(car, front),
         condenser=_condenser(car, change, stands) if front.cover is not None else None,
         fans=tuple(one.stack for one in fans),
     )
@@ -59,9 +67,11 @@ def _jet(car: Car) -> np.ndarray:
 
 
 def _grille(car: Car, front: Front) -> Opening:
-    open_ = car.figure("grille.open", "grille open")
-    loss = 1.0 + loss_of_plate_idelchik(np.minimum(open_, 1.0)) + car.prior("grille turn")
-    return Opening(front.grille_m2, np.asarray(loss))
+    """Bars lie somewhere between round wire and a sheet with sharp edges."""
+    open_ = np.minimum(car.figure("grille.open", "grille open"), 1.0)
+    round_, sharp = loss_of_screen_idelchik(open_), loss_of_plate_idelchik(open_)
+    bars = round_ + np.minimum(car.prior("grille edges"), 1.0) * (sharp - round_)
+    return Opening(front.grille_m2, np.asarray(1.0 + bars + car.prior("grille turn")))
 
 
 def _sealed(car: Car, change: Change, what: str) -> bool:
@@ -83,6 +93,20 @@ def _rim(car: Car, front: Front, change: Change) -> Opening | None:
         return None
     share = car.prior("rim sealed" if _sealed(car, change, "condenser") else "rim open")
     return Opening(front.edge_mm * front.gap_mm * _MM**2 * share, float(loss_of_opening()))
+
+
+def _along(car: Car, front: Front) -> dict[tuple[str, str], Opening]:
+    """Ways along the gap, from behind one zone of the condenser to behind another."""
+    loss = car.prior("along gap") if front.cover is not None else 0.0
+    return {
+        pair: Opening(edge * front.gap_mm * _MM**2, loss) for pair, edge in front.shared_mm.items()
+    }
+
+
+def _behind(car: Car, front: Front) -> Opening | None:
+    """What air meets behind the core where no fan draws on it."""
+    area = sum(one.area_m2 for one in front.zones if not one.drawn_by)
+    return Opening(area, car.prior("behind core")) if area > 0 else None
 
 
 def _radiator(car: Car, engine_rpm: np.ndarray) -> RadiatorInStack:

@@ -19,7 +19,15 @@ from noseroom.physics.stack_parts import Compression, StackState
 from noseroom.tables.cooling import usual_states
 from noseroom.tables.heat import refrigerants
 
-__all__ = ["REFRIGERANT", "Asked", "asked_states", "engine_rpm", "reading_state", "state_of"]
+__all__ = [
+    "REFRIGERANT",
+    "Asked",
+    "asked_states",
+    "engine_rpm",
+    "held_state",
+    "reading_state",
+    "state_of",
+]
 
 _GRAVITY = 9.80665
 _IDLE_RPM = 600.0
@@ -113,6 +121,12 @@ def reading_state(car: Car) -> Asked | None:
     rpm = readings["idle"].value if "idle" in readings else None
     outside, humidity = readings["outside"].value, usual_states()["hot idle"].humidity
     return Asked("as it was read", outside, humidity, 0.0, 0.0, rpm, 0.0, "hot, hood shut")
+
+
+def held_state(outside_c: float) -> Asked:
+    """The hottest day on which the car idled for long without boiling."""
+    humidity = usual_states()["hot idle"].humidity
+    return Asked("as it held", outside_c, humidity, 0.0, 0.0, None, 0.0, "hot, hood shut")
 
 
 def engine_rpm(car: Car, asked: Asked, change: Change) -> Floats:

@@ -12,6 +12,7 @@ from noseroom.checks.cooling_outcomes import Outcome, Weights, share_of, span_of
 from noseroom.checks.cooling_records import CycleView, FanView, StateView, ZoneView
 from noseroom.physics import air
 from noseroom.physics.ranges import Floats
+from noseroom.physics.stack_air import BAY, BEHIND
 from noseroom.physics.stack_answer import StackAnswer
 from noseroom.physics.stack_laws import law_of_fan
 
@@ -88,6 +89,7 @@ def _zones(answer: StackAnswer, front: Front, weights: Weights) -> list[ZoneView
                 speed=span_of(speed, weights),
                 inlet_c=span_of(inlet, weights, air.ZERO_CELSIUS),
                 pieces=pieces,
+                masked=one.masked,
             )
         )
     return views
@@ -98,7 +100,7 @@ def _inlet_k(
 ) -> Floats:
     """Of the air that comes to a zone, from before or from behind."""
     ahead = f"gap {name}" if covered else f"ahead of {pushed_by}" if pushed_by else "front"
-    behind = f"behind {drawn_by}" if drawn_by else "bay"
+    behind = f"behind {drawn_by}" if drawn_by else BEHIND if BEHIND in answer.nodes else BAY
     return np.where(speed >= 0, answer.nodes[ahead], answer.nodes[behind])
 
 

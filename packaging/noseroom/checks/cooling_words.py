@@ -14,6 +14,7 @@ __all__ = ["CARS", "cautions", "degrees", "in_words", "per_cent", "pressures", "
 
 _OFTEN, _SELDOM, _HALF = 0.95, 0.05, 0.5
 _NAMED = 3
+_BEYOND = "hotter than any figure"
 CARS = "the cars that could be this one"
 
 
@@ -75,13 +76,14 @@ def in_words(found: Cooling, unit: str) -> str:
         less = _ends(worst.air)
         parts.append(
             f"With the A/C on at {worst.state}, the radiator gets {less} of today's air, and the "
-            f"air comes to it at {span(worst.into_c, '°C')}."
+            f"air comes to it at {span(worst.into_c, '°C', beyond=_BEYOND)}."
         )
     parts.append(_coolant(worst))
     if worst.head_bar is not None:
         parts.append(_head(worst))
     parts.append(_alternator(worst))
     parts.append(_advice(found))
+    parts.append(_held(found))
     reading = found.next_reading
     if reading is not None and not math.isnan(reading.narrows_coolant):
         least = min(reading.narrows_coolant, reading.narrows_head)
@@ -146,6 +148,25 @@ def _advice(found: Cooling) -> str:
     best = better[:_NAMED]
     text = "; ".join(_option(one) for one in best)
     return f"What helps most, best first: {text}."
+
+
+def _held(found: Cooling) -> str:
+    """What a day that the car held on did, or would do."""
+    if found.held is None:
+        boils = found.today.states[0].boils
+        if math.isnan(boils) or boils <= _SELDOM:
+            return ""
+        return (
+            f"Even today, without A/C, {per_cent(boils)} of {CARS} would boil: if this one has "
+            f"idled for long on a hot day and did not, say so (engine, holds at), which leaves "
+            f"those out."
+        )
+    if not found.held.agrees:
+        return ""
+    return (
+        f"That it has idled without boiling at {found.held.text} leaves "
+        f"{per_cent(found.held.share)} of {CARS}, and these figures are theirs."
+    )
 
 
 def _option(one: OptionView) -> str:

@@ -47,6 +47,13 @@ KEYS: Mapping[str, Key] = {
     "engine.displacement": Asked("displacement", "of all cylinders", 0.3, 12.0, "230 cu in"),
     "engine.idle": Asked("turns", "hot, in gear, A/C off", 300, 1500, "600 rpm"),
     "engine.cruise": Asked("turns", "in top gear at 90 km/h or 55 mph", 900, 5000, "2300 rpm"),
+    "engine.holds at": Asked(
+        "temperature",
+        "the hottest day, in the shade, on which the car as it is idled for long without boiling",
+        15,
+        50,
+        "34 C",
+    ),
     "engine.mass": Asked("mass", "of the whole car with its load", 400, 8000, "3400 lb"),
     "compressor.displacement": Asked(
         "displacement", "of one turn, from its sheet", 0.04, 0.4, "155 cc"

@@ -17,6 +17,7 @@ from noseroom.physics.stack_parts import Opening, Stack, StackFan, StackState, Z
 
 __all__ = [
     "BAY",
+    "BEHIND",
     "CONDENSER",
     "FRONT",
     "OUTSIDE_AIR",
@@ -31,6 +32,7 @@ __all__ = [
 CoreName = Literal["condenser", "radiator"]
 
 OUTSIDE_AIR, FRONT, BAY, UNDER = "outside air", "front", "bay", "under"
+BEHIND = "behind the core"
 CONDENSER: CoreName = "condenser"
 RADIATOR: CoreName = "radiator"
 _START_KG_S = 0.3
@@ -112,7 +114,7 @@ class Ways:
 
     def _cores(self) -> Mapping[CoreName, tuple[Zone, ...]]:
         zones = {RADIATOR: tuple(one for one in self.stack.zones if not one.beyond)}
-        covered = tuple(one for one in self.stack.zones if one.covered)
+        covered = tuple(one for one in self.stack.zones if one.cooled)
         return {CONDENSER: covered, **zones} if covered else zones
 
     def begun(self) -> dict[str, Floats]:
@@ -177,6 +179,12 @@ def _ways(stack: Stack) -> Iterator[tuple[str, _Way]]:
     yield "outlet", _Way(BAY, UNDER, opening=stack.outlet)
     if stack.beside is not None and not stack.beside.closed:
         yield "beside", _Way(FRONT, BAY, opening=stack.beside)
+    for (a, b), opening in stack.along.items():
+        yield f"along {a}, {b}", _Way(f"gap {a}", f"gap {b}", opening=opening)
+    free = BAY
+    if stack.behind is not None and not all(one.drawn_by for one in stack.zones):
+        free = BEHIND
+        yield "past the engine", _Way(BEHIND, BAY, opening=stack.behind)
     pushing = {one.pushed_by for one in stack.zones}
     for fan in stack.fans:
         name = f"fan {fan.name}"
@@ -187,20 +195,21 @@ def _ways(stack: Stack) -> Iterator[tuple[str, _Way]]:
             inner, outer = f"behind {fan.name}", BAY
             yield name, _Way(inner, outer, fan=fan)
         if fan.leak is not None and not fan.leak.closed:
-            ends = (outer, inner) if outer == BAY else (inner, outer)
+            ends = (free if fan.bare else BAY, inner) if outer == BAY else (inner, outer)
             yield f"leak {fan.name}", _Way(*ends, opening=fan.leak)
     covered = sum(np.asarray(one.area_m2) for one in stack.zones if one.covered and not one.beyond)
     for zone in stack.zones:
         start = f"ahead of {zone.pushed_by}" if zone.pushed_by else FRONT
-        end = f"behind {zone.drawn_by}" if zone.drawn_by else BAY
+        end = f"behind {zone.drawn_by}" if zone.drawn_by else free
         if zone.beyond:
             yield f"condenser {zone.name}", _Way(start, end, core=CONDENSER, zone=zone)
             continue
         if zone.covered:
             gap = f"gap {zone.name}"
-            yield f"condenser {zone.name}", _Way(start, gap, core=CONDENSER, zone=zone)
+            if zone.cooled:
+                yield f"condenser {zone.name}", _Way(start, gap, core=CONDENSER, zone=zone)
             if stack.rim is not None and not stack.rim.closed:
-                share = np.asarray(zone.area_m2) / covered
+                share = np.asarray(zone.area_m2) / covered if zone.rim is None else zone.rim
                 part = Opening(np.asarray(stack.rim.area_m2) * share, stack.rim.loss)
                 yield f"rim {zone.name}", _Way(FRONT, gap, opening=part)
             start = gap

@@ -54,7 +54,9 @@ class Zone:
 
     covered: whether the condenser stands before it. drawn_by: the fan behind it, "" where its air
     goes freely into the engine bay. pushed_by: the fan before it, "" for none. beyond: for what of
-    the condenser's face has no radiator behind it, and so is covered.
+    the condenser's face has no radiator behind it, and so is covered. blind: for a covered zone
+    before which only a header stands, so that its air comes by the gap alone. rim: share of the
+    gap's rim that is open to it; None for that of its area among the covered zones.
     """
 
     name: str
@@ -63,6 +65,13 @@ class Zone:
     drawn_by: str = ""
     pushed_by: str = ""
     beyond: bool = False
+    blind: bool = False
+    rim: Number | None = None
+
+    @property
+    def cooled(self) -> bool:
+        """Whether the condenser's own core stands before it."""
+        return self.covered and not self.blind
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -71,7 +80,8 @@ class StackFan:
 
     flow_scale, rise_scale: factors on the curve's flow and rise, for what is not known of it. leak:
     from the bay to where it draws, or from where it blows to the front. swept_m2, stopped_loss: of
-    its blades' ring; a standing fan takes stopped_loss × ρ v²/2 on the velocity in it, and a
+    its blades' ring; bare: without a shroud, so that what leaks is from the space behind the core.
+    A standing fan takes stopped_loss × ρ v²/2 on the velocity in it, and a
     turning one loses as much more beyond its curve's end.
     """
 
@@ -82,6 +92,7 @@ class StackFan:
     flow_scale: Number = 1.0
     rise_scale: Number = 1.0
     leak: Opening | None = None
+    bare: bool = False
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -174,8 +185,10 @@ class Stack:
 
     zones: of the radiator's face, and of the condenser's beyond it. rim: from the front into the
     gap behind the condenser, all round; covered zones have it by their shares of area, and a gap
-    each. beside: between the front and the engine bay, past the radiator. outlet: of the bay.
-    condenser: None for none.
+    each. along: between the gaps of two covered zones, by their names. behind: from the space
+    behind what no fan draws on, to the engine bay; None where that air is in the bay at once.
+    beside: between the front and the engine bay, past the radiator. outlet: of the bay. condenser:
+    None for none.
 
     Raises ValueError for zones and fans that do not fit each other.
     """
@@ -186,6 +199,8 @@ class Stack:
     outlet: Opening
     beside: Opening | None = None
     rim: Opening | None = None
+    behind: Opening | None = None
+    along: Mapping[tuple[str, str], Opening] = field(default_factory=dict)
     condenser: CondenserInStack | None = None
     fans: tuple[StackFan, ...] = ()
 
@@ -201,12 +216,19 @@ class Stack:
         for one in self.zones:
             if one.beyond and not one.covered:
                 raise ValueError(f"found zone {one.name!r} beyond the radiator; expected covered")
+        for one in self.zones:
+            if one.blind and (one.beyond or one.pushed_by or not one.covered):
+                raise ValueError(f"found blind zone {one.name!r}; expected it covered, and no more")
+        gaps = {one.name for one in self.zones if one.covered and not one.beyond}
+        for pair in self.along:
+            if len(gaps.intersection(pair)) < len(pair):
+                raise ValueError(f"found a way along the gap of {pair}; expected two of {gaps}")
         used = {one.drawn_by for one in self.zones} | {one.pushed_by for one in self.zones}
         for name in sorted((used - {""}) - set(fans)):
             raise ValueError(f"found a zone with a fan {name!r}; expected one of {fans}")
         for name in sorted(set(fans) - used):
             raise ValueError(f"found fan {name!r} on no zone; expected one that it draws on")
-        if (self.condenser is None) == any(one.covered for one in self.zones):
+        if (self.condenser is None) == any(one.cooled for one in self.zones):
             alone = "a covered zone" if self.condenser is None else "a condenser"
             raise ValueError(f"found {alone} without the other; expected a condenser and its zone")
         if self.grille.closed or self.outlet.closed:

@@ -36,7 +36,7 @@ def leaks(state: StateView) -> list[str]:
         what, _, which = name.partition(" ")
         if what in _WAYS:
             named, ahead = _WAYS[what]
-            where = which.removeprefix("covered, ")
+            where = which.removeprefix("covered, ").replace("behind the headers, ", "headers, ")
             found.append(f"{named.format(where)}: {directed(flow, 'g/s', 0, _GRAMS, ahead)}")
     share = band(state.recirculated, "%", 0, 100.0)
     return [*found, f"{share} of the air ahead of the cores has been in the engine bay before"]
@@ -161,7 +161,7 @@ def _hatch(canvas: Canvas, shape: Any, at: _Place, scale: float) -> None:
 def _draw_condenser(canvas: Canvas, state: StateView, at: _Place) -> None:
     import shapely
 
-    covered = [polygon(zone) for zone in state.zones if zone.covered]
+    covered = [polygon(zone) for zone in state.zones if zone.covered and not zone.masked]
     if not covered:
         return
     # Zones that share an edge were rounded one by one.
