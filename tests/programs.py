@@ -31,7 +31,9 @@ def program(name: str) -> str:
 def told(name: str, *arguments: str | Path) -> str:
     """What a program prints."""
     command = [program(name), *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=True, timeout=120).stdout
+    return subprocess.run(command, capture_output=True, check=True, timeout=120).stdout.decode(
+        errors="replace"
+    )
 
 
 def pixels(pdf: Path, page: int, dpi: int = DPI) -> NDArray[np.uint8]:

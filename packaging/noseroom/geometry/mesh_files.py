@@ -17,8 +17,9 @@ from noseroom.geometry.kernel import Pose, moved, rigid
 from noseroom.geometry.mesh import Body, Mesh
 from noseroom.geometry.write_file import read_whole, write_whole
 
-# Must not begin with "solid": readers take that for the text form.
-_STL_HEADER = b"binary STL by noseroom, lengths in mm".ljust(80)
+# Must not begin with "solid": readers take that for the text form. Ends in nothing: some readers
+# print it as text up to there.
+_STL_HEADER = b"binary STL by noseroom, lengths in mm".ljust(80, b"\0")
 _STL_RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _SINGLE = 2.0**-23  # relative spacing of 32-bit floats, which both formats store
 _GLB_MAGIC, _GLB_JSON, _GLB_BIN = 0x46546C67, 0x4E4F534A, 0x004E4942
