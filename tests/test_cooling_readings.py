@@ -11,9 +11,11 @@ import pytest
 from cooling_noses import FAN, KNOWN, nose
 from noseroom.checks.cooling import cooling_of_nose
 from noseroom.checks.cooling_findings import cooling_findings
+from noseroom.checks.cooling_known import picked
 from noseroom.checks.cooling_readings import (
     HOW,
     Predicted,
+    Shown,
     reading_views,
     speaking,
     weights_of,
@@ -60,21 +62,47 @@ def test_how_many_draws_still_speak() -> None:
     assert speaking(np.zeros(3)) == 0.0
 
 
+def test_draws_are_picked_as_often_as_their_weights_have_it() -> None:
+    """Of ten by weights 1, 0, 4, 5: within one of 1, 0, 4, 5. Of ten alike, each once."""
+    found = np.bincount(picked(np.array([1.0, 0.0, 4.0, 5.0]), 10), minlength=4)
+    assert found.tolist() == [1, 0, 4, 5]
+    assert picked(np.ones(10), 10).tolist() == list(range(10))
+    some = np.random.default_rng(3).random(50)
+    often = np.bincount(picked(some, 400), minlength=50)
+    assert np.abs(often - 400 * some / some.sum()).max() < 1.0
+
+
 def test_narrowing_is_that_of_a_normal_update() -> None:
     """Of y = x + noise of deviation 1 the spread with x within 1 is √(0.8 + 1) of √(4 + 1)."""
     y = _X + _NOISE
-    each = [shown("coolant", _X)]
     readings = {"coolant": figure(10.0, math.sqrt(3.0))}
-    weights, agrees = weights_of(each, readings)
-    (view,) = reading_views(each, readings, weights, agrees, y, y)
+    weights, agrees = weights_of([shown("coolant", _X)], readings)
+    left = picked(weights, _N)
+    now = Shown([shown("coolant", _X[left])], y[left], y[left])
+    before = Shown([shown("coolant", _X)], y, y)
+    (view,) = reading_views(now, before, readings, agrees, 1.0)
     assert view.narrows_coolant == pytest.approx(math.sqrt(1.8 / 5.0), rel=0.05)
+    assert view.expected.middle == pytest.approx(10.0, abs=0.05)
+
+
+def test_what_a_second_reading_narrows_is_told_beside_the_first() -> None:
+    """Of two that say the same the second says little more: √(1 / (1/4 + 2)) of √0.8."""
+    readings = {one: figure(10.0, math.sqrt(3.0)) for one in ("coolant", "grille air")}
+    both = [shown(one, _X) for one in readings]
+    weights, agrees = weights_of(both, readings)
+    left = picked(weights, _N)
+    now = Shown([shown(one, _X[left]) for one in readings], _X[left], _X[left])
+    views = reading_views(now, Shown(both, _X, _X), readings, agrees, 1.0)
+    for one in views:
+        assert one.narrows_head == pytest.approx(math.sqrt(1 / 2.25 / 0.8), rel=0.05)
 
 
 def test_what_a_reading_would_narrow_before_it_is_taken() -> None:
     """The same, whatever the reading will be: a normal update's spread does not depend on it."""
     y = _X + _NOISE
     each = [shown("coolant", _X, off=math.sqrt(3.0)), shown("grille air", _NOISE * 0 + 1.0)]
-    coolant, grille = reading_views(each, {}, np.ones(_N), {}, y, y)
+    now = Shown(each, y, y)
+    coolant, grille = reading_views(now, now, {}, {}, 1.0)
     assert coolant.narrows_coolant == pytest.approx(math.sqrt(1.8 / 5.0), rel=0.1)
     # A reading that is the same for all cars says nothing.
     assert grille.narrows_coolant == pytest.approx(1.0, abs=1e-9)

@@ -15,23 +15,20 @@ from noseroom.checks.air_faces import Faces, faces_of
 from noseroom.checks.cooling_batch import Case, Solved, solved
 from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front, front_of
-from noseroom.checks.cooling_held import car_that_held
+from noseroom.checks.cooling_known import car_as_known
 from noseroom.checks.cooling_loads import loads_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
-from noseroom.checks.cooling_readings import predicted, weights_of
 from noseroom.checks.cooling_records import Span
 from noseroom.checks.cooling_stack import stack_of
-from noseroom.checks.cooling_states import Asked, asked_states, engine_rpm, reading_state, state_of
+from noseroom.checks.cooling_states import Asked, asked_states, engine_rpm, state_of
 from noseroom.layout import Layout
 from noseroom.physics import air
-from noseroom.physics.ranges import Floats
 
 __all__ = ["AS_READ", "TRIAL_DRAWS", "Judge", "Trials", "Tried", "TriedState", "trials_of"]
 
 TRIAL_DRAWS = 48
 """As many as tell sizes apart that stand in the same car: what they share cancels out."""
 AS_READ = "as the file has it"
-_READ = "as it was read"
 _BAR = 1e5
 
 
@@ -118,27 +115,13 @@ class Trials:
         self.car, self.states = car, asked_states(car)
         self.fitted = base.condenser is not None
         as_read = _Way(car, front_of(base, Change()), Change(), self.fitted)
-        today = _Way(car, front_of(base, Change(today=True)), Change(today=True), running=False)
-        read_at = reading_state(car)
         cases = [as_read.case(asked, (asked.name, AS_READ)) for asked in self.states]
-        if read_at is not None:
-            cases.append(today.case(read_at, (_READ, _READ)))
         answers = dict(solved(cases))
         self.base = {
             asked.name: as_read.outcome(asked, answers[asked.name, AS_READ])
             for asked in self.states
         }
-        self.weights = np.ones(car.n)
-        if read_at is not None:
-            self.weights = self._by_readings(today, today.outcome(read_at, answers[_READ, _READ]))
         self._base_way = as_read
-
-    def _by_readings(self, way: _Way, outcome: Outcome) -> Floats:
-        sweep, tank = self.car.prior("grille sweep"), self.car.prior("top tank")
-        each = predicted(outcome, way.front.grille_m2, sweep, tank)
-        known = {one.key for one in each}
-        taken = {key: one for key, one in self.car.entry.readings.items() if key in known}
-        return weights_of(each, taken)[0]
 
     def __call__(self, layouts: Mapping[str, Layout]) -> Mapping[str, Tried]:
         """What each comes to. A layout without a radiator is left out."""
@@ -179,27 +162,27 @@ class Trials:
         more = outcomes[first].loads.amps - self.base[first].loads.amps
         return Tried(
             states=tuple(self._state(name, one) for name, one in outcomes.items()),
-            margin=span_of(margin, self.weights),
-            sound=share_of(margin > 0, known, self.weights),
-            better=share_of(margin > before, both, self.weights),
-            worse=share_of(margin < before, both, self.weights),
-            amps=span_of(more, self.weights),
+            margin=span_of(margin),
+            sound=share_of(margin > 0, known),
+            better=share_of(margin > before, both),
+            worse=share_of(margin < before, both),
+            amps=span_of(more),
             covered=way.front.covered_share,
         )
 
     def _state(self, name: str, one: Outcome) -> TriedState:
-        weights, loads = self.weights, one.loads
+        loads = one.loads
         ambient = one.asked.pressure_pa
         with np.errstate(all="ignore"):
             over = one.air_kg_s / self.base[name].air_kg_s
         return TriedState(
             state=name,
-            air=span_of(over, weights),
-            coolant_c=span_of(one.coolant_k, weights, air.ZERO_CELSIUS),
-            head_bar=span_of((one.head_pa - ambient) / _BAR, weights),
-            boils=share_of(one.coolant_k >= loads.boils_k, ~np.isnan(one.coolant_k), weights),
-            cut_out=share_of(one.head_pa >= loads.cut_out_pa, one.settled, weights),
-            short=share_of(loads.amps > loads.amps_there, np.ones_like(one.settled), weights),
+            air=span_of(over),
+            coolant_c=span_of(one.coolant_k, less=air.ZERO_CELSIUS),
+            head_bar=span_of((one.head_pa - ambient) / _BAR),
+            boils=share_of(one.coolant_k >= loads.boils_k, ~np.isnan(one.coolant_k)),
+            cut_out=share_of(one.head_pa >= loads.cut_out_pa, one.settled),
+            short=share_of(loads.amps > loads.amps_there, np.ones_like(one.settled)),
         )
 
 
@@ -210,4 +193,4 @@ def trials_of(layout: Layout, *, draws: int = TRIAL_DRAWS, seed: int = 0) -> Tri
     are the first of those.
     """
     faces = faces_of(layout)
-    return None if faces is None else Trials(car_that_held(layout, faces, draws, seed)[0], faces)
+    return None if faces is None else Trials(car_as_known(layout, faces, draws, seed).car, faces)

@@ -18,12 +18,12 @@ from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front, front_of
 from noseroom.checks.cooling_draws import Draws
 from noseroom.checks.cooling_fans import CarFan
-from noseroom.checks.cooling_held import car_that_held
+from noseroom.checks.cooling_known import KnownCar, car_as_known, case_today, shown_today
 from noseroom.checks.cooling_loads import loads_of
 from noseroom.checks.cooling_options import Option, options_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
-from noseroom.checks.cooling_readings import predicted, reading_views, weights_of
-from noseroom.checks.cooling_records import Cooling, HeldDay, OptionView, ReadingView, Room
+from noseroom.checks.cooling_readings import Shown, reading_views, taken_of
+from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Room
 from noseroom.checks.cooling_stack import stack_of
 from noseroom.checks.cooling_states import (
     REFRIGERANT,
@@ -44,7 +44,7 @@ __all__ = ["DRAWS", "cooling_of_nose"]
 DRAWS = 256
 """As many as a check takes: the ends of the bands are then known to a few per cent of them."""
 TODAY, WITH_AC = "today", "with A/C"
-_READ = "as it was read"
+_READ, _BEFORE = "as it was read", "before it was read"
 _USUAL, _SYSTEM = "usual figures, ", "system of "
 _SPEEDS = (0.3, 0.6, 0.85, 1.0, 1.2, 1.5, 1.9)
 _MOST_DRIVERS = 6
@@ -73,9 +73,9 @@ def cooling_of_nose(
     faces = faces_of(layout)
     if faces is None:
         return None
-    car, held = car_that_held(layout, faces, draws, seed)
-    usual = Car(layout, faces, Draws(1), car.speeds)
-    nose = _Nose(car, usual, options_of(car, findings) if options else (), held)
+    known = car_as_known(layout, faces, draws, seed)
+    usual = Car(layout, faces, Draws(1), known.car.speeds)
+    nose = _Nose(known, usual, options_of(known.car, findings) if options else ())
     return nose.cooling(progress)
 
 
@@ -99,13 +99,11 @@ class _Made:
 class _Nose:
     """One nose, with its draws and once more with the usual figures."""
 
-    def __init__(
-        self, car: Car, usual: Car, options: Sequence[Option], held: HeldDay | None
-    ) -> None:
-        self.car, self.usual, self.n, self.held = car, usual, car.n, held
-        faces = car.faces
+    def __init__(self, known: KnownCar, usual: Car, options: Sequence[Option]) -> None:
+        self.known, self.car, self.usual = known, known.car, usual
+        faces = self.car.faces
         self.states = asked_states(self.car)
-        self.read_at = reading_state(self.car)
+        self.read_at = reading_state(self.car) or self.states[0]
         none = Room("no room")
         today = _Way(
             Option(TODAY, "as the car is, no A/C", Change(today=True), none),
@@ -139,28 +137,21 @@ class _Nose:
                 key = asked.name, name
                 made[key] = self._made(self.car, way, asked, key)
                 usual[key] = self._made(self.usual, way, asked, key)
-        read_at = self.read_at or self.states[0]
-        key = _READ, TODAY
-        made[key] = self._made(self.car, self.ways[TODAY], read_at, key)
-        answers = self._solved([one.case for one in made.values()], usual, progress)
+        cases = [one.case for one in made.values()] + self._read_cases()
+        answers = self._solved(cases, usual, progress)
         nominal = {key: answers[f"{_USUAL}{key[0]}", key[1]] for key in usual}
         systems = self._systems(answers)
         outcomes = {
-            (asked.name, name): Outcome(
-                asked,
-                answers[asked.name, name],
-                loads_of(self.car, asked, way.front, way.running),
-            )
+            (asked.name, name): self._outcome(self.car, asked, way, answers[asked.name, name])
             for asked in self.states
             for name, way in self.ways.items()
         }
-        weights, views = self._read(answers[key], read_at, outcomes)
+        views = self._read(answers)
         ways = {
-            name: self._view(name, outcomes, weights, made, usual, nominal, systems)
-            for name in self.ways
+            name: self._view(name, outcomes, made, usual, nominal, systems) for name in self.ways
         }
         remarks = without_repeats(one for each in answers.values() for one in each.answer.remarks)
-        return self._told(ways, outcomes, weights, views, tuple(str(one) for one in remarks))
+        return self._told(ways, outcomes, views, tuple(str(one) for one in remarks))
 
     def _solved(
         self,
@@ -205,23 +196,44 @@ class _Nose:
 
     # -- readings ---------------------------------------------------------------------------
 
-    def _read(
-        self, answer: Solved, asked: Asked, outcomes: Mapping[tuple[str, str], Outcome]
-    ) -> tuple[Floats, tuple[ReadingView, ...]]:
-        """Weights by what was read, and what each reading does."""
-        way = self.ways[TODAY]
-        shown = Outcome(asked, answer, loads_of(self.car, asked, way.front, running=False))
-        sweep, tank = self.car.prior("grille sweep"), self.car.prior("top tank")
-        each = predicted(shown, way.front.grille_m2, sweep, tank)
-        readings = {
-            key: figure
-            for key, figure in self.car.entry.readings.items()
-            if key in {one.key for one in each}
-        }
-        weights, agrees = weights_of(each, readings)
-        base = outcomes[self.states[0].name, WITH_AC if self.fitted else TODAY]
+    @property
+    def _base(self) -> _Way:
+        """The nose as the file has it."""
+        return self.ways[WITH_AC if self.fitted else TODAY]
+
+    def _read_cases(self) -> list[Case]:
+        """What would be read; the same, with what it narrows, of draws that know nothing of it."""
+        front = self.ways[TODAY].front
+        found = [case_today(self.car, front, self.read_at, (_READ, TODAY))]
+        before = self.known.before
+        if before is not self.car:
+            found.append(case_today(before, front, self.read_at, (_BEFORE, TODAY)))
+            key = _BEFORE, WITH_AC
+            found.append(self._made(before, self._base, self.states[0], key).case)
+        return found
+
+    def _read(self, answers: Mapping[tuple[str, str], Solved]) -> tuple[ReadingView, ...]:
+        """What each reading does."""
+        now = self._shown(
+            self.car, answers[_READ, TODAY], answers[self.states[0].name, self._base.option.name]
+        )
+        before = now
+        if self.known.before is not self.car:
+            before = self._shown(
+                self.known.before, answers[_BEFORE, TODAY], answers[_BEFORE, WITH_AC]
+            )
+        readings = taken_of(self.car.entry.readings)
+        return reading_views(now, before, readings, self.known.agrees, self.known.speaking)
+
+    def _shown(self, car: Car, read: Solved, fitted: Solved) -> Shown:
+        each = shown_today(car, self.ways[TODAY].front, self.read_at, read)
+        base = self._outcome(car, self.states[0], self._base, fitted)
         head = base.head_margin if self.fitted else base.coolant_margin
-        return weights, reading_views(each, readings, weights, agrees, base.coolant_margin, head)
+        return Shown(each, base.coolant_margin, head)
+
+    @staticmethod
+    def _outcome(car: Car, asked: Asked, way: _Way, answer: Solved) -> Outcome:
+        return Outcome(asked, answer, loads_of(car, asked, way.front, way.running))
 
     # -- telling ----------------------------------------------------------------------------
 
@@ -229,7 +241,6 @@ class _Nose:
         self,
         name: str,
         outcomes: Mapping[tuple[str, str], Outcome],
-        weights: Floats,
         made: Mapping[tuple[str, str], _Made],
         usual: Mapping[tuple[str, str], _Made],
         nominal: Mapping[tuple[str, str], Solved],
@@ -245,7 +256,6 @@ class _Nose:
                 state_view(
                     outcomes[key],
                     outcomes[asked.name, TODAY],
-                    weights,
                     way.front,
                     usual[key].fans,
                     nominal[key].answer,
@@ -264,10 +274,10 @@ class _Nose:
             name=name,
             text=way.option.text,
             states=tuple(states),
-            margin=span_of(margin, weights),
-            sound=share_of(margin > 0, known, weights),
-            better=share_of(margin > other, known & ~np.isnan(other), weights),
-            amps=span_of(more, weights),
+            margin=span_of(margin),
+            sound=share_of(margin > 0, known),
+            better=share_of(margin > other, known & ~np.isnan(other)),
+            amps=span_of(more),
             room=way.option.room,
             by_file=way.option.by_file,
         )
@@ -276,7 +286,6 @@ class _Nose:
         self,
         ways: Mapping[str, OptionView],
         outcomes: Mapping[tuple[str, str], Outcome],
-        weights: Floats,
         readings: tuple[ReadingView, ...],
         remarks: tuple[str, ...],
     ) -> Cooling:
@@ -286,7 +295,7 @@ class _Nose:
         margin = margin_of([outcomes[asked.name, base] for asked in self.states])
         entry, faces = self.car.layout.envelope.cooling, self.car.faces
         found = Cooling(
-            draws=self.n,
+            draws=self.car.n,
             words="",
             radiator=faces.radiator.name,
             condenser="" if faces.condenser is None else faces.condenser.name,
@@ -294,25 +303,25 @@ class _Nose:
             with_ac=ways.get(WITH_AC),
             options=tuple(options),
             readings=readings,
-            drivers=self._drivers(margin, weights),
+            drivers=self._drivers(margin),
             assumed=dict(sorted(self.car.assumed.items())),
             remarks=remarks,
             cautions=cautions(self.car.entry.words.get("refrigerant", REFRIGERANT)),
             line=0 if entry is None else entry.line,
-            held=self.held,
+            held=self.known.held,
         )
         return replace(found, words=in_words(found, self.car.layout.envelope.unit))
 
-    def _drivers(self, margin: Floats, weights: Floats) -> tuple[tuple[str, float], ...]:
+    def _drivers(self, margin: Floats) -> tuple[tuple[str, float], ...]:
         """What the margin's spread comes from: squared rank correlation with each band."""
-        known = ~np.isnan(margin) & (weights > 0)
-        if self.n < _FEWEST or known.sum() < _FEWEST:
+        known = ~np.isnan(margin)
+        if self.car.n < _FEWEST or known.sum() < _FEWEST:
             return ()
-        ranked, w = _ranks(margin[known]), weights[known]
+        ranked = _ranks(margin[known])
         found = []
         for name, column in self.car.known.draws.columns.items():
             if name in self.car.assumed:
-                both = np.cov(_ranks(column[known]), ranked, aweights=w)
+                both = np.cov(_ranks(column[known]), ranked)
                 spread = both[0, 0] * both[1, 1]
                 found.append((name, float(both[0, 1] ** 2 / spread) if spread > 0 else 0.0))
         found.sort(key=lambda one: (-one[1], one[0]))

@@ -16,13 +16,12 @@ from noseroom.checks.cooling_states import Asked
 from noseroom.physics import air
 from noseroom.physics.ranges import Floats
 
-__all__ = ["Outcome", "Weights", "margin_of", "share_of", "span_of"]
+__all__ = ["Outcome", "margin_of", "share_of", "span_of"]
 
 _ENDS = (0.05, 0.5, 0.95)
 _PASSED = -1.0
 """The margin of what boils over or runs away: passed by as much as there was."""
 
-Weights = Floats
 Truths = NDArray[np.bool_]
 
 
@@ -116,7 +115,7 @@ def margin_of(outcomes: Sequence[Outcome]) -> Floats:
     return np.asarray(np.min([one.margin for one in outcomes], axis=0))
 
 
-def span_of(values: Floats, weights: Weights | None = None, less: float = 0.0) -> Span:
+def span_of(values: Floats, weights: Floats | None = None, less: float = 0.0) -> Span:
     """5, 50 and 95 % points of draws that are a number or inf; less: taken off them."""
     known = ~np.isnan(values)
     if not known.any():
@@ -143,8 +142,7 @@ def _point(at: Floats, ordered: Floats, share: float) -> float:
     return float(a + part * (b - a))
 
 
-def share_of(true: Truths, known: Truths, weights: Weights | None = None) -> float:
+def share_of(true: Truths, known: Truths) -> float:
     """Share of the known draws in which something is so; nan for none known."""
-    w = np.ones(len(known)) if weights is None else weights
-    total = float((w * known).sum())
-    return float((w * (true & known)).sum()) / total if total > 0 else float("nan")
+    total = int(np.count_nonzero(known))
+    return int(np.count_nonzero(true & np.asarray(known, bool))) / total if total else float("nan")

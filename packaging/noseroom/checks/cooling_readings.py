@@ -1,23 +1,34 @@
 """What a builder can read on the car today, and how much it narrows the bands.
 
 Each draw is a car that could be this one. A reading makes those more likely that would have shown
-it: their weight is the likelihood of the reading with its own ±.
+it: their weight is the likelihood of the reading with its own ±. See `cooling_known` for what is
+drawn by these weights.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from noseroom.checks.cooling_outcomes import Outcome, span_of
-from noseroom.checks.cooling_records import ReadingView
+from noseroom.checks.cooling_records import ReadingView, Span
 from noseroom.envelope.cooling_records import Figure
 from noseroom.physics import air
 from noseroom.physics.ranges import Floats
 
-__all__ = ["HOW", "Predicted", "agreement", "predicted", "reading_views", "weights_of"]
+__all__ = [
+    "HOW",
+    "Predicted",
+    "Shown",
+    "agreement",
+    "predicted",
+    "reading_views",
+    "speaking",
+    "taken_of",
+    "weights_of",
+]
 
 HOW: Mapping[str, str] = {
     "grille air": (
@@ -57,6 +68,13 @@ class Predicted:
             found = np.exp(-0.5 * z**2)
         return np.where(np.isfinite(z), found, 0.0)
 
+    def by(self, figure: Figure) -> Floats:
+        """(n,) likelihood of what was read, with its own ± or the usual one."""
+        half = figure.half_width
+        if half is None:
+            half = _SWEEP_OFF * figure.value if self.key == "grille air" else _COOLANT_OFF_K
+        return self.likelihood(figure.value, half)
+
 
 def predicted(outcome: Outcome, grille_m2: float, sweep: Floats, tank: Floats) -> list[Predicted]:
     """What the draws of a car would show. sweep, tank: how readings are off from the truth."""
@@ -71,27 +89,25 @@ def predicted(outcome: Outcome, grille_m2: float, sweep: Floats, tank: Floats) -
     ]
 
 
-def half_of(key: str, figure: Figure) -> float:
-    """The ± of a reading, its own or the usual one."""
-    if figure.half_width is not None:
-        return figure.half_width
-    return _SWEEP_OFF * figure.value if key == "grille air" else _COOLANT_OFF_K
+def taken_of(readings: Mapping[str, Figure]) -> dict[str, Figure]:
+    """Of what the file says of a day, what was read on the car."""
+    return {key: figure for key, figure in readings.items() if key in HOW}
 
 
 def weights_of(
-    each: Sequence[Predicted], readings: Mapping[str, Figure]
+    each: Sequence[Predicted], readings: Mapping[str, Figure], start: Floats | None = None
 ) -> tuple[Floats, dict[str, bool]]:
     """(n,) weights by all readings, and by each whether it agrees with what the draws would show.
 
-    One that next to no draw would show is left out of the weights, and said so.
+    One that next to no draw would show is left out of the weights, and said so. start: (n,) weights
+    by what else is known.
     """
-    weights = np.ones(len(each[0].values))
+    weights = np.ones(len(each[0].values)) if start is None else start
     agrees: dict[str, bool] = {}
     for one in each:
         if one.key not in readings:
             continue
-        figure = readings[one.key]
-        tried = weights * one.likelihood(figure.value, half_of(one.key, figure))
+        tried = weights * one.by(readings[one.key])
         agrees[one.key] = bool(speaking(tried) >= min(_SPEAKS, 0.5 * len(tried)))
         if agrees[one.key]:
             weights = tried
@@ -104,68 +120,107 @@ def speaking(weights: Floats) -> float:
     return float(weights.sum()) ** 2 / top if top > 0 else 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """What draws of a car would show. coolant, head: (n,) margins whose bands a reading narrows."""
+
+    each: Sequence[Predicted]
+    coolant: Floats
+    head: Floats
+
+
 def reading_views(
-    each: Sequence[Predicted],
+    now: Shown,
+    before: Shown,
     readings: Mapping[str, Figure],
-    weights: Floats,
     agrees: Mapping[str, bool],
-    coolant: Floats,
-    head: Floats,
+    draws: float,
 ) -> tuple[ReadingView, ...]:
-    """Every reading, taken or not. coolant, head: (n,) margins whose bands it narrows."""
-    even = np.ones(len(weights))
+    """Every reading, taken or not.
+
+    now: draws that go with all that was read; before: with none of it. draws: how many of `now`
+    are not like another.
+    """
     views = []
-    for one in each:
+    for one, first in zip(now.each, before.each, strict=True):
         taken = readings.get(one.key)
-        if taken is not None:
-            before = even
-            for other in each:
-                if other.key != one.key and agrees.get(other.key):
-                    figure = readings[other.key]
-                    before = before * other.likelihood(figure.value, half_of(other.key, figure))
-            after = [(1.0, weights if agrees[one.key] else before)]
+        if taken is None:
+            view = _to_take(one, now)
         else:
-            before, after = weights, list(_tried(one, weights))
-        views.append(
-            ReadingView(
-                key=one.key,
-                taken=taken.text if taken else "",
-                expected=span_of(np.where(np.isfinite(one.values), one.values, np.nan), before),
-                unit=UNITS[one.key],
-                narrows_coolant=_narrowing(coolant, before, after),
-                narrows_head=_narrowing(head, before, after),
-                draws=float(np.mean([speaking(w) for _, w in after])) if after else float("nan"),
-                agrees=agrees.get(one.key, True),
-                how=HOW[one.key],
-            )
-        )
+            others = {key: readings[key] for key, so in agrees.items() if so and key != one.key}
+            weights = np.ones(len(first.values))
+            for other in before.each:
+                if other.key in others:
+                    weights = weights * other.by(others[other.key])
+            view = _was_taken(first, taken, weights, before, now, draws)
+            if not agrees[one.key]:
+                view = replace(view, agrees=False, narrows_coolant=1.0, narrows_head=1.0)
+        views.append(view)
     return tuple(views)
 
 
-def _tried(one: Predicted, weights: Floats) -> list[tuple[float, Floats]]:
+def _was_taken(
+    one: Predicted, taken: Figure, weights: Floats, before: Shown, now: Shown, draws: float
+) -> ReadingView:
+    """weights: of the draws before, by the other readings."""
+    ratios = [
+        _ratio(_width(late), _width(early, weights))
+        for early, late in ((before.coolant, now.coolant), (before.head, now.head))
+    ]
+    return ReadingView(
+        key=one.key,
+        taken=taken.text,
+        expected=_expected(one, weights),
+        unit=UNITS[one.key],
+        narrows_coolant=ratios[0],
+        narrows_head=ratios[1],
+        draws=draws,
+        agrees=True,
+        how=HOW[one.key],
+    )
+
+
+def _to_take(one: Predicted, now: Shown) -> ReadingView:
+    after = _tried(one)
+    return ReadingView(
+        key=one.key,
+        taken="",
+        expected=_expected(one),
+        unit=UNITS[one.key],
+        narrows_coolant=_narrowing(now.coolant, after),
+        narrows_head=_narrowing(now.head, after),
+        draws=float(np.mean([speaking(w) for w in after])) if after else float("nan"),
+        agrees=True,
+        how=HOW[one.key],
+    )
+
+
+def _expected(one: Predicted, weights: Floats | None = None) -> Span:
+    return span_of(np.where(np.isfinite(one.values), one.values, np.nan), weights)
+
+
+def _tried(one: Predicted) -> list[Floats]:
     """Weights after a reading that has not been taken, with some of the draws as the true car."""
-    known = np.flatnonzero(np.isfinite(one.values) & (weights > 0))
+    known = np.flatnonzero(np.isfinite(one.values))
     order = known[np.argsort(one.values[known], kind="stable")]
     if not order.size:
         return []
     spread = order[np.linspace(0, len(order) - 1, min(_TRIED, len(order))).round().astype(int)]
-    return [
-        (float(weights[k]), weights * one.likelihood(float(one.values[k]), float(one.off[k])))
-        for k in spread
-    ]
+    return [one.likelihood(float(one.values[k]), float(one.off[k])) for k in spread]
 
 
-def _narrowing(values: Floats, before: Floats, after: Sequence[tuple[float, Floats]]) -> float:
+def _narrowing(values: Floats, after: Sequence[Floats]) -> float:
     """Width of a band with a reading over that without, mean over what it may be."""
-    width = _width(values, before)
-    if not after or not width > 0:
+    if not after:
         return float("nan")
-    shares = np.array([share for share, _ in after])
-    widths = np.array([_width(values, one) for _, one in after])
-    return float((shares * widths).sum() / shares.sum() / width)
+    return _ratio(float(np.mean([_width(values, one) for one in after])), _width(values))
 
 
-def _width(values: Floats, weights: Floats) -> float:
+def _ratio(after: float, before: float) -> float:
+    return after / before if before > 0 else float("nan")
+
+
+def _width(values: Floats, weights: Floats | None = None) -> float:
     span = span_of(values, weights)
     return span.high - span.low
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from noseroom.checks.cooling_changes import Front, rings_of
 from noseroom.checks.cooling_fans import CarFan
-from noseroom.checks.cooling_outcomes import Outcome, Weights, share_of, span_of
+from noseroom.checks.cooling_outcomes import Outcome, share_of, span_of
 from noseroom.checks.cooling_records import CycleView, FanView, StateView, ZoneView
 from noseroom.physics import air
 from noseroom.physics.ranges import Floats
@@ -25,7 +25,6 @@ _POINTS = 17
 def state_view(
     outcome: Outcome,
     today: Outcome,
-    weights: Weights,
     front: Front,
     fans: Sequence[CarFan],
     nominal: StackAnswer,
@@ -46,32 +45,32 @@ def state_view(
         ratio = outcome.air_kg_s / today.air_kg_s
     return StateView(
         state=outcome.asked.name,
-        air=span_of(ratio, weights),
-        air_kg_s=span_of(outcome.air_kg_s, weights),
-        into_c=span_of(outcome.into_k, weights, zero),
-        recirculated=span_of(outcome.recirculated, weights),
-        coolant_c=span_of(outcome.coolant_k, weights, zero),
-        boils_c=span_of(loads.boils_k, weights, zero),
-        boils=share_of(outcome.coolant_k >= loads.boils_k, ~np.isnan(outcome.coolant_k), weights),
-        head_bar=span_of((outcome.head_pa - ambient) / _BAR, weights) if running else None,
-        cut_out_bar=span_of((loads.cut_out_pa - ambient) / _BAR, weights),
-        cut_out=share_of(outcome.head_pa >= loads.cut_out_pa, known, weights) if running else 0.0,
-        duty=span_of(head.duty, weights) if head is not None else None,
-        warm=share_of(head.warm, answer.settled, weights) if head is not None else 0.0,
-        amps=span_of(loads.amps, weights),
-        amps_there=span_of(loads.amps_there, weights),
-        short=share_of(loads.amps > loads.amps_there, np.ones_like(known), weights),
+        air=span_of(ratio),
+        air_kg_s=span_of(outcome.air_kg_s),
+        into_c=span_of(outcome.into_k, less=zero),
+        recirculated=span_of(outcome.recirculated),
+        coolant_c=span_of(outcome.coolant_k, less=zero),
+        boils_c=span_of(loads.boils_k, less=zero),
+        boils=share_of(outcome.coolant_k >= loads.boils_k, ~np.isnan(outcome.coolant_k)),
+        head_bar=span_of((outcome.head_pa - ambient) / _BAR) if running else None,
+        cut_out_bar=span_of((loads.cut_out_pa - ambient) / _BAR),
+        cut_out=share_of(outcome.head_pa >= loads.cut_out_pa, known) if running else 0.0,
+        duty=span_of(head.duty) if head is not None else None,
+        warm=share_of(head.warm, answer.settled) if head is not None else 0.0,
+        amps=span_of(loads.amps),
+        amps_there=span_of(loads.amps_there),
+        short=share_of(loads.amps > loads.amps_there, np.ones_like(known)),
         told=float((~np.isnan(outcome.air_kg_s)).mean()),
         unsettled=1.0 - float(known.mean()),
-        zones=tuple(_zones(answer, front, weights)),
-        fans=tuple(_fans(answer, fans, weights, nominal, speeds, systems, front)),
+        zones=tuple(_zones(answer, front)),
+        fans=tuple(_fans(answer, fans, nominal, speeds, systems, front)),
         cycle=_cycle(nominal, refrigerant),
-        flows={name: span_of(flow, weights) for name, flow in answer.flows.items()},
+        flows={name: span_of(flow) for name, flow in answer.flows.items()},
         outside_pa=float(ambient),
     )
 
 
-def _zones(answer: StackAnswer, front: Front, weights: Weights) -> list[ZoneView]:
+def _zones(answer: StackAnswer, front: Front) -> list[ZoneView]:
     views = []
     for one in front.zones:
         name = f"radiator {one.name}"
@@ -86,8 +85,8 @@ def _zones(answer: StackAnswer, front: Front, weights: Weights) -> list[ZoneView
                 pushed_by=one.pushed_by,
                 area_m2=one.area_m2,
                 outline=pieces[0][0],
-                speed=span_of(speed, weights),
-                inlet_c=span_of(inlet, weights, air.ZERO_CELSIUS),
+                speed=span_of(speed),
+                inlet_c=span_of(inlet, less=air.ZERO_CELSIUS),
                 pieces=pieces,
                 masked=one.masked,
             )
@@ -107,7 +106,6 @@ def _inlet_k(
 def _fans(
     answer: StackAnswer,
     fans: Sequence[CarFan],
-    weights: Weights,
     nominal: StackAnswer,
     speeds: Mapping[str, float],
     systems: Mapping[str, tuple[tuple[float, float], ...]],
@@ -124,9 +122,9 @@ def _fans(
                 driven=one.driven,
                 curve=_curve(one, speeds[name], nominal),
                 system=systems.get(name, ()),
-                flow=span_of(at.flow, weights),
-                rise=span_of(at.rise, weights),
-                beyond=share_of(at.stalled | at.beyond, settled, weights),
+                flow=span_of(at.flow),
+                rise=span_of(at.rise),
+                beyond=share_of(at.stalled | at.beyond, settled),
                 known=one.known,
                 discs=tuple(discs.get(name, ())),
             )

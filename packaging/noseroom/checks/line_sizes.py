@@ -18,7 +18,7 @@ import numpy as np
 
 from noseroom.checks.condenser_choice_air import Trials
 from noseroom.checks.cooling_car import Car
-from noseroom.checks.cooling_outcomes import Truths, Weights, share_of, span_of
+from noseroom.checks.cooling_outcomes import Truths, share_of, span_of
 from noseroom.checks.cooling_records import Span
 from noseroom.checks.cooling_states import REFRIGERANT
 from noseroom.layout import Layout, PlacedPart
@@ -210,7 +210,6 @@ class _Run:
     length: Floats
     bends: Floats
     most_k: Floats
-    weights: Weights
 
     def state(self, state: str, one: _Inside, bore_m: float) -> LineState:
         """A hose of a bore in a state."""
@@ -231,18 +230,18 @@ class _Run:
         loss = np.where(known & np.isnan(loss), np.inf, loss)
         return LineState(
             state=state,
-            speed=span_of(speed, self.weights),
-            peak=span_of(velocity(one.peak, one.density, bore_m), self.weights),
-            drop_kpa=span_of(drop / _KPA, self.weights),
-            loss_k=span_of(loss, self.weights),
-            fast=share_of(speed > self.guide.high, known, self.weights),
-            slow=share_of(speed < self.guide.low, known, self.weights),
-            lossy=share_of(loss > self.most_k, known, self.weights),
+            speed=span_of(speed),
+            peak=span_of(velocity(one.peak, one.density, bore_m)),
+            drop_kpa=span_of(drop / _KPA),
+            loss_k=span_of(loss),
+            fast=share_of(speed > self.guide.high, known),
+            slow=share_of(speed < self.guide.low, known),
+            lossy=share_of(loss > self.most_k, known),
         )
 
 
 def _line(trials: Trials, fluid: Refrigerant, line: str) -> LineView:
-    car, weights, figures = trials.car, trials.weights, system_figures()
+    car, figures = trials.car, system_figures()
     length, whole = line_length(car, line)
     run = _Run(
         guide=line_velocities()[line],
@@ -250,16 +249,15 @@ def _line(trials: Trials, fluid: Refrigerant, line: str) -> LineView:
         length=length,
         bends=car.known.band(figures[f"{line} bends"]),
         most_k=car.known.band(figures[f"most {line} loss"]),
-        weights=weights,
     )
     inside = {name: _inside(fluid, head, line) for name, head in _heads(trials)}
     every = np.ones(car.n, dtype=bool)
-    told = {name: share_of(_known(one), every, weights) for name, one in inside.items()}
+    told = {name: share_of(_known(one), every) for name, one in inside.items()}
     return LineView(
         line=line,
-        length_m=span_of(length, weights),
+        length_m=span_of(length),
         drawn=whole,
-        flow_g_s={name: span_of(one.flow * _GRAMS, weights) for name, one in inside.items()},
+        flow_g_s={name: span_of(one.flow * _GRAMS) for name, one in inside.items()},
         told=told,
         least=run.guide.low,
         most=run.guide.high,
