@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from noseroom.checks.cooling import cooling_of_nose
@@ -106,12 +106,15 @@ def bands_of(car: TrueCar, draws: int, knowing: Knowing | None = None) -> Coolin
     return found
 
 
-def narrowed(car: TrueCar, plain: list[Judged], draws: int) -> list[Narrowed]:
+def narrowed(
+    car: TrueCar, plain: list[Judged], draws: int, readings: Sequence[str] = tuple(READINGS)
+) -> list[Narrowed]:
     """What each reading does to the bands of the hot idle. plain: all figures, with their truth."""
     made = []
-    known = dict.fromkeys(one for both in READINGS.values() for one in both)
+    known = dict.fromkeys(one for reading in readings for one in READINGS[reading])
     found = {one: _spans(bands_of(car, draws, one), "hot idle") for one in known}
-    for reading, (without, with_it) in READINGS.items():
+    for reading in readings:
+        without, with_it = READINGS[reading]
         before, spans = found[without], found[with_it]
         for one in plain:
             if one.state == "hot idle":

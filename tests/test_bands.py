@@ -26,6 +26,7 @@ from stack_truth_water import Water, march_water
 _CARS, _DRAWS, _SIZE_M = 12, 64, 0.08
 _READ_CARS, _READ_DRAWS = 5, 160
 _HELD = 0.85
+_TO_READ = ("grille air", "coolant")
 
 
 # -- the judge ------------------------------------------------------------------------------
@@ -176,7 +177,7 @@ def _some() -> list[tuple[TrueCar, Truth, list[Judged]]]:
 @lru_cache(maxsize=1)
 def _read() -> list[Narrowed]:
     some = _some()[:_READ_CARS]
-    return [one for car, _, plain in some for one in narrowed(car, plain, _READ_DRAWS)]
+    return [one for car, _, plain in some for one in narrowed(car, plain, _READ_DRAWS, _TO_READ)]
 
 
 @pytest.mark.parametrize("figure", FIGURES)
@@ -194,31 +195,26 @@ def test_bands_hold_the_truth(state: str, figure: str) -> None:
     assert held >= binom.ppf(0.02, len(found), _HELD), missed
 
 
-@pytest.mark.parametrize(
-    ("reading", "figure"),
-    [
-        ("grille air", "air into the radiator"),
-        ("grille air", "coolant"),
-        ("coolant", "air into the radiator"),
-        ("coolant", "coolant"),
-        ("a day it held", "coolant"),
-        ("a day it held", "air into the radiator"),
-    ],
-)
+@pytest.mark.parametrize("reading", _TO_READ)
+@pytest.mark.parametrize("figure", ["air into the radiator", "coolant"])
 def test_a_reading_narrows_the_bands_on_average(reading: str, figure: str) -> None:
-    """The mean width over some cars; one car's may well grow.
+    """The mean over some cars; one car's may well grow.
 
     Not of the head pressure: where most of a band runs away it has no upper end to come down.
     """
     some = [one for one in _read() if (one.reading, one.figure) == (reading, figure)]
     assert len(some) > _READ_CARS // 2
+    assert np.mean([one.after / one.before for one in some]) < 1.0
     assert sum(one.after for one in some) < sum(one.before for one in some)
 
 
-def test_no_band_is_as_wide_as_the_world() -> None:
-    """A band that holds everything says nothing: each is narrower than what cars spread over."""
-    for figure in ("air against today", "air into the radiator"):
-        found = [one for _, _, own in _some() for one in own if one.figure == figure]
-        widths = [one.band.high - one.band.low for one in found if one.state == "hot idle"]
-        truths = [one.truth for one in found]
-        assert np.nanmedian(widths) < max(truths) - min(truths)
+@pytest.mark.parametrize("figure", ["air against today", "air into the radiator", "head pressure"])
+def test_no_band_is_as_wide_as_the_world(figure: str) -> None:
+    """A band that holds everything says nothing: half are narrower than what cars spread over.
+
+    At cruise: at a hot idle many have no upper end, as the coolant may boil over.
+    """
+    found = [one for _, _, own in _some() for one in own if one.figure == figure]
+    cruise = [one for one in found if one.state == "cruise"]
+    truths = [one.truth for one in cruise]
+    assert np.median([one.band.high - one.band.low for one in cruise]) < max(truths) - min(truths)

@@ -274,6 +274,11 @@ def watcher(path: Path) -> Iterator[tuple[subprocess.Popen[str], Path]]:
         running.wait()
 
 
+def _figures_of_the_drier(line: str) -> bool:
+    """Not what is known at once: the file is read once more for the figures, so it has to stay."""
+    return "drier" in line and "before" in line and not line.startswith("  now ")
+
+
 def test_a_watched_file_is_checked_again_when_it_is_saved(
     watcher: tuple[subprocess.Popen[str], Path],
 ) -> None:
@@ -289,11 +294,11 @@ def test_a_watched_file_is_checked_again_when_it_is_saved(
     other = mine.with_suffix(".new")
     other.write_text(NOSE.replace("axis 90 ahead", "axis 40 ahead"))
     os.replace(other, mine)
-    assert any("drier" in line and "before" in line for line in lines)
+    assert any(_figures_of_the_drier(line) for line in lines)
     mine.unlink()
     assert any("is gone; waiting for it" in line for line in lines)
     mine.write_text(NOSE)
-    assert any("drier" in line and "before" in line for line in lines)
+    assert any(_figures_of_the_drier(line) for line in lines)
     running.send_signal(signal.SIGINT)
     deadline = time.monotonic() + 60
     while running.poll() is None and time.monotonic() < deadline:

@@ -51,6 +51,8 @@ _COOLANT_OFF_K = 2.0
 _SPEAKS = 12.0
 """Fewer draws than this that still speak are no band."""
 _TRIED = 24
+_SHUFFLE, _SHUFFLES = 11, 4
+"""Seed, and how many times."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,10 +212,16 @@ def _tried(one: Predicted) -> list[Floats]:
 
 
 def _narrowing(values: Floats, after: Sequence[Floats]) -> float:
-    """Width of a band with a reading over that without, mean over what it may be."""
+    """Width of a band with a reading over that without, mean over what it may be.
+
+    The few draws that then speak show a narrow band whatever they are. So the width without is
+    that of as few, with the same weights on draws that have nothing to do with the reading.
+    """
     if not after:
         return float("nan")
-    return _ratio(float(np.mean([_width(values, one) for one in after])), _width(values))
+    rng = np.random.default_rng(_SHUFFLE)
+    others = [_width(rng.permutation(values), one) for one in after for _ in range(_SHUFFLES)]
+    return _ratio(float(np.mean([_width(values, one) for one in after])), float(np.mean(others)))
 
 
 def _ratio(after: float, before: float) -> float:
