@@ -161,6 +161,16 @@ def test_readings_narrow_the_bands_of_the_same_day() -> None:
     assert read.low - 4.0 < 100.0 < read.high + 4.0
 
 
+def test_the_usual_figures_alone_take_no_reading() -> None:
+    (alone, _) = answer("outside: 38 C, coolant: 100 ± 3 C, grille air: 1 m/s", draws=1).readings
+    assert alone.taken
+    assert math.isnan(alone.narrows_coolant)
+    assert (
+        answer("outside: 38 C, coolant: 100 ± 3 C", draws=1).today.state("hot idle").coolant_c
+        == answer(draws=1).today.state("hot idle").coolant_c
+    )
+
+
 def test_less_air_than_usual_makes_a_warmer_car() -> None:
     """Common practice: the less air, the hotter."""
     views = {one.key: one for one in answer().readings}

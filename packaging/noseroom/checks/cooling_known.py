@@ -66,8 +66,9 @@ def car_as_known(
     """A car with as many draws as are asked for; 1 for the usual figures, whatever is known."""
     plain = Car(layout, faces, Draws(draws, seed), speeds)
     day = plain.entry.figures.get(HOLDS_AT)
-    if draws == 1 or (day is None and not taken_of(plain.entry.readings)):
-        return KnownCar(plain, plain, None, {}, float(draws))
+    taken = taken_of(plain.entry.readings)
+    if draws == 1 or (day is None and not taken):
+        return KnownCar(plain, plain, None, dict.fromkeys(taken, True), float(draws))
     for many in _rounds(draws):
         pool = _Pool(Car(layout, faces, Draws(many, seed), plain.speeds))
         holds, held = pool.holds(draws)
