@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import glob
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from noseroom.errors import OutputError
+
+_LEFT_S = 24 * 3600.0
+"""A folder beside the outputs that has stood this long is no running program's."""
 
 
 @contextmanager
@@ -43,6 +48,7 @@ def _folder_beside(folder: Path) -> Path:
         folder.parent.mkdir(parents=True, exist_ok=True)
         if folder.exists() and not folder.is_dir():
             raise OutputError(f"{folder}: there is a file where the folder should be")
+        _clear_away(folder)
         return Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except FileExistsError as error:
         raise OutputError(
@@ -50,6 +56,24 @@ def _folder_beside(folder: Path) -> Path:
         ) from error
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error
+
+
+def _clear_away(folder: Path) -> None:
+    """Remove what runs that were killed left beside a folder, once it is surely nobody's.
+
+    The outputs themselves come back from it where a run was killed in the very moment in which it
+    had put them aside.
+    """
+    for left in sorted(folder.parent.glob(f".{glob.escape(folder.name)}-*")):
+        try:
+            if not left.is_dir() or time.time() - left.stat().st_mtime < _LEFT_S:
+                continue
+            aside = left / folder.name
+            if aside.is_dir() and not folder.exists():
+                aside.rename(folder)
+        except OSError:  # another run was quicker, or it is not ours to move
+            continue
+        shutil.rmtree(left, ignore_errors=True)
 
 
 def _swap(fresh: Path, folder: Path) -> None:
