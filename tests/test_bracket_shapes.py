@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from noseroom.checks import bracket_load
 from noseroom.checks.bracket_bolts import bolted, fastener_for, fasteners
 from noseroom.checks.bracket_forms import angle, angle_place, hat, offset, straps, two_piece
 from noseroom.checks.bracket_job import ANGLE, HAT, JOGGLE, OFFSET, Job
@@ -26,7 +27,9 @@ from noseroom.checks.bracket_shape import (
 )
 from noseroom.checks.bracket_sites import RailFace, TabSite
 from noseroom.checks.bracket_slots import Take, TakeUp
+from noseroom.checks.bracket_strength import Carried
 from noseroom.checks.spacer_bolts import Span
+from noseroom.findings import Verdict
 from noseroom.geometry.kernel import transformed, volume_mm3
 from noseroom.geometry.sheet import folded_places
 from noseroom.geometry.sheet_rules import sheet_faults
@@ -302,6 +305,22 @@ def test_two_angles_lie_on_rail_and_tab_and_on_each_other(lift, side):
     shank = transformed(bolt, pose)
     for piece in (first, second):
         assert volume_mm3(piece.intersect(shank)) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_of_two_pieces_no_sum_is_made_and_a_second_bolt_is_asked_for(monkeypatch):
+    """Common practice: one bolt in a lap joint holds by friction alone against turning."""
+    take = TakeUp((Take("leg slot", unit(1, 0, 0), 5.0, 8.0, np.zeros(3)),), one_way=False)
+    made = two_piece(
+        job([6.0, 70.0, 4.0], unit(1, 0, 0), take=take), np.array([0.0, -20.0, 0.0]), 1, None
+    )
+    monkeypatch.setattr(bracket_load, "carried_by", lambda *_: Carried(5.0, 4, "the file"))
+    found, strength = bracket_load.strength_finding(
+        None, "bracket 1", made, sheet_materials()["mild steel"], with_remedies=False
+    )
+    assert strength is None
+    assert found.verdict is Verdict.NOT_KNOWN
+    assert "second bolt" in found.remedies[0]
+    assert not any("weigh" in one for one in found.remedies)
 
 
 def test_an_open_slot_slips_under_a_bolt_along_the_foot():

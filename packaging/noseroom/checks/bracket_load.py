@@ -187,14 +187,13 @@ def strength_finding(
     thicknesses_mm: what sheet can be had; None: what the metal is sold in.
     """
     carried = carried_by(layout, made)
-    if carried is None or made.more:
-        why = (
-            f"how heavy the {made.job.site.host.name} is nobody has said"
-            if carried is None
-            else "no sum is made of two pieces that are clamped to each other"
-        )
-        cure = f"weigh the {made.job.site.host.name} and write its mass into the file"
-        return _finding(name, Verdict.NOT_KNOWN, f"Not known: {why}.", (cure,), ()), None
+    if carried is None:
+        host = made.job.site.host.name
+        why = f"how heavy the {host} is nobody has said"
+        return _not_known(name, why, f"weigh the {host} and write its mass into the file"), None
+    if made.more:
+        cure = "put a second bolt through both once they are set, so that neither can turn"
+        return _not_known(name, "no sum is made of two pieces clamped to each other", cure), None
     tab, fixed = spots_of(made)
     blank, more = (_closed(made), _AS_A_HOLE) if made.job.fork else (made.blank, "")
     try:
@@ -209,7 +208,7 @@ def strength_finding(
             with_remedies=with_remedies,
         )
     except GeometryError as error:
-        return _finding(name, Verdict.NOT_KNOWN, f"Not known: {error}.", (), ()), None
+        return _not_known(name, str(error)), None
     found = _finding(
         name,
         strength.verdict,
@@ -218,6 +217,10 @@ def strength_finding(
         strength_words.lines(strength),
     )
     return found, strength
+
+
+def _not_known(name: str, why: str, *cures: str) -> Finding:
+    return _finding(name, Verdict.NOT_KNOWN, f"Not known: {why}.", cures, ())
 
 
 def _finding(
