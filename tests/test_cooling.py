@@ -132,6 +132,20 @@ def test_options_are_ranked_and_say_what_they_cost() -> None:
         assert len(one.states) == 2
 
 
+def test_a_larger_condenser_takes_what_it_is_larger_by() -> None:
+    """By hand: 605 by 405 mm, to whole 5 mm below the radiator's 609.6 by 406.4, for 508 by 304.8.
+
+    The opening of 711.2 by 508 mm leaves 711.2 - 44 - 508 = 159.2 mm across, headers taken off, and
+    203.2 mm in height; across there is the less to spare.
+    """
+    room = option(answer(FAN, KNOWN, options=True), "a larger condenser").room
+    assert room.needs_mm == pytest.approx(605 - 508)
+    assert room.there_mm == pytest.approx(159.2)
+    assert room.enough
+    for text in ("3 13/16 in more across", "3 15/16 in more in height", "6 1/4 in is there"):
+        assert text in room.text
+
+
 def test_less_condenser_means_more_head_pressure() -> None:
     found = answer(PULLER, STRONG, options=True)
     for state in ("hot idle", "cruise"):

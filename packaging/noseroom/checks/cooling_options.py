@@ -11,7 +11,7 @@ from noseroom.checks.air_faces import Faces
 from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change
 from noseroom.checks.cooling_records import Room
-from noseroom.checks.cooling_room import Rooms
+from noseroom.checks.cooling_room import HEADERS_MM, Rooms
 from noseroom.envelope.cooling_records import NamedEntry
 from noseroom.findings import Finding
 from noseroom.parts.core_support import CoreSupport
@@ -24,7 +24,6 @@ _PUSHERS_IN = (14.0, 12.0, 10.0)
 _KEPT = 0.7
 _MORE_GAP_MM = 25.0
 _LARGER = 1.05
-_HEADERS_MM = 2 * 22.0
 _PLATE_MM = 2 * 24.0
 _BOTH = frozenset({"radiator", "condenser"})
 
@@ -160,6 +159,6 @@ def _largest(car: Car, faces: Faces) -> tuple[float, float]:
     width, height = car.radiator.core_width_mm, car.radiator.core_height_mm
     for one in car.layout.parts.values():
         if isinstance(one.part, CoreSupport):
-            width = min(width, one.part.opening_width_mm - _HEADERS_MM)
+            width = min(width, one.part.opening_width_mm - HEADERS_MM)
             height = min(height, one.part.opening_height_mm)
     return float(np.floor(width / 5.0) * 5.0), float(np.floor(height / 5.0) * 5.0)

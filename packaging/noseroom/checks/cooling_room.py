@@ -14,6 +14,7 @@ from noseroom.checks.cooling_records import Room
 from noseroom.findings import Finding
 from noseroom.layout import PlacedPart
 from noseroom.parts.condenser import Condenser
+from noseroom.parts.core_support import CoreSupport
 from noseroom.physics.ranges import Floats
 from noseroom.tables.cooling import priors
 from noseroom.units import format_length
@@ -21,8 +22,10 @@ from noseroom.units import format_length
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Rooms"]
+__all__ = ["HEADERS_MM", "Rooms"]
 
+HEADERS_MM = 2 * 22.0
+"""Both headers of a condenser across its core, common practice."""
 _FAN_GAP = "fan gap"
 _BETWEEN_MM = 5.0
 _REACH_MM = 400.0
@@ -60,8 +63,37 @@ class Rooms:
             needs = change.gap_mm - car.faces.gap_mm
             text = f"the condenser {format_length(needs, unit)} further ahead"
             yield self._room(text, needs, self._ahead())
+        if change.condenser_mm is not None:
+            yield from self._larger(change.condenser_mm)
         if change.shroud:
             yield Room(self._shroud())
+
+    def _larger(self, size_mm: tuple[float, float]) -> Iterator[Room]:
+        """What another condenser's core takes beyond the one that is there, of the opening."""
+        outline = self._car.faces.condenser_outline
+        if outline is None:
+            return
+        low_y, low_z, high_y, high_z = outline.bounds
+        have = high_y - low_y, high_z - low_z
+        support = next(
+            (
+                one.part
+                for one in self._car.layout.parts.values()
+                if isinstance(one.part, CoreSupport)
+            ),
+            None,
+        )
+        grows = [
+            (f"{format_length(new - old, self._unit)} more {way}", new - old, of - old)
+            for way, new, old, of in zip(
+                ("across", "in height"), size_mm, have, _opening(support), strict=True
+            )
+            if new > old
+        ]
+        if grows:
+            told = " and ".join(text for text, _, _ in grows)
+            _, needs, there = min(grows, key=lambda one: one[2] - one[1])
+            yield self._room(told, needs, there if support is not None else None)
 
     def _room(self, text: str, needs: float, there: float | None) -> Room:
         told = "how much is there is not known"
@@ -122,3 +154,10 @@ class Rooms:
     def _seen(self, part: PlacedPart, local: Floats) -> Floats:
         turn = self._back @ part.pose
         return np.asarray(local @ turn[:3, :3].T + turn[:3, 3])
+
+
+def _opening(support: CoreSupport | None) -> tuple[float, float]:
+    """Width between a condenser's headers and height of what it has to pass, mm."""
+    if support is None:
+        return float("inf"), float("inf")
+    return support.opening_width_mm - HEADERS_MM, support.opening_height_mm
