@@ -158,11 +158,6 @@ class Strength:
             return Verdict.TOO_CLOSE
         return Verdict.NOT_KNOWN if self.sum.idle == "not known" else Verdict.FITS
 
-    @property
-    def fatigue_share(self) -> float:
-        """One deviation of vibration over what the metal may be hoped to stand for ever."""
-        return self.sum.rms_mpa / (_limit("fatigue share") * self.strip.metal.fatigue_mpa)
-
 
 def strength_of(
     blank: Blank,

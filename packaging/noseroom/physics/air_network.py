@@ -58,42 +58,6 @@ class Resistance:
 
 
 @dataclass(frozen=True)
-class FanLaw:
-    """A fan: its rise of pressure falls from point to point as the flow grows.
-
-    flows: (k,) kg/s, rising; rises: (k,) Pa, falling. flow_scale, rise_scale: factors, one a draw.
-    Beyond its ends it goes on as its first and last stretch do; `within` says where that is so.
-    """
-
-    flows: ArrayLike
-    rises: ArrayLike
-    flow_scale: ArrayLike = 1.0
-    rise_scale: ArrayLike = 1.0
-
-    def _points(self) -> tuple[Floats, Floats]:
-        """Drops (that is, less the rises), rising, and flows."""
-        return -np.asarray(self.rises, dtype=float), np.asarray(self.flows, dtype=float)
-
-    def flow(self, drop_pa: Floats) -> tuple[Floats, Floats]:
-        """As `Law.flow`, from stretch to stretch."""
-        drops, flows = self._points()
-        sp = np.asarray(self.rise_scale, dtype=float)
-        sq = np.asarray(self.flow_scale, dtype=float)
-        x = drop_pa / sp
-        k = np.clip(np.searchsorted(drops, x, side="right") - 1, 0, len(drops) - 2)
-        slopes = np.diff(flows) / np.diff(drops)
-        m = flows[k] + slopes[k] * (x - drops[k])
-        return sq * m, sq / sp * slopes[k]
-
-    def within(self, flow_kg_s: Floats) -> NDArray[np.bool_]:
-        """Where a flow lies between the first and the last point."""
-        _, flows = self._points()
-        at = flow_kg_s / np.asarray(self.flow_scale, dtype=float)
-        inside: NDArray[np.bool_] = (at >= flows[0]) & (at <= flows[-1])
-        return inside
-
-
-@dataclass(frozen=True)
 class Link:
     """Air from a node to another (or back, where its flow is below zero)."""
 
