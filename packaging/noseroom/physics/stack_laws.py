@@ -25,6 +25,7 @@ _LEAST_FLUX = 0.01
 _STEP = 1.02
 _LEAST_POWER, _MOST_POWER = 1.001, 1.999
 _POINTS = 33
+_APART = 1e-9
 
 
 def law_of_opening(opening: Opening, density: Floats) -> Resistance:
@@ -94,6 +95,8 @@ def _dense(curve: FanCurve) -> tuple[Floats, Floats]:
     """Points enough that straight lines between them are the curve within a thousandth."""
     low, high = (float(one) for one in curve.ends())
     flows = np.union1d(np.linspace(low, high, _POINTS), curve.flows)
+    # Two that only rounding tells apart have no slope between them.
+    flows = flows[np.diff(flows, prepend=-np.inf) > _APART * (high - low)]
     return flows, curve.pressure(flows)
 
 
