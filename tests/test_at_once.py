@@ -114,6 +114,15 @@ def test_where_more_than_figures_has_changed_nothing_is_taken_over(
     assert session.at_once(NOSE.replace(*change)) is None
 
 
+def test_what_is_said_of_air_and_heat_changes_no_verdict(session: Session) -> None:
+    cooling = "cooling:\n  radiator: {fins: 11}\n"
+    session.check(NOSE + cooling)
+    for changed in (NOSE + cooling.replace("11", "12"), NOSE):
+        outlook = session.at_once(changed)
+        assert outlook is not None
+        assert (outlook.looked_at, outlook.changed) == (0, {})
+
+
 def test_before_the_first_check_there_is_nothing_to_take_over(tmp_path: Path) -> None:
     assert Session(tmp_path / "nose.yaml").at_once(NOSE) is None
 

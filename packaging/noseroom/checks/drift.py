@@ -336,6 +336,7 @@ def _without_figures(layout: Layout) -> Envelope:
         title="",
         notes=(),
         digest="",
+        cooling=None,  # no verdict rests on air and heat
         rules=tuple(replace(one, line=0) for one in envelope.rules),
         parts={name: _entry(one, layout.parts.get(name)) for name, one in envelope.parts.items()},
     )
