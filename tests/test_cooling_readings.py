@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -169,6 +170,32 @@ def test_the_usual_figures_alone_take_no_reading() -> None:
         answer("outside: 38 C, coolant: 100 ± 3 C", draws=1).today.state("hot idle").coolant_c
         == answer(draws=1).today.state("hot idle").coolant_c
     )
+
+
+def test_a_reading_finer_than_any_gauge_is_no_odd_one() -> None:
+    """A figure in the middle of what is expected, to a hundredth of a degree, is not refused."""
+    middle = {one.key: one.expected.middle for one in answer().readings}["coolant"]
+    found = answer(f"outside: 38 C, coolant: {middle:.1f} ± 0.01 C")
+    (view,) = (one for one in found.readings if one.taken)
+    assert view.agrees
+    assert view.narrows_coolant < 1.0
+    assert view.value == pytest.approx(middle, abs=0.1)
+
+
+def test_what_too_few_cars_would_show_is_not_said_to_be_off() -> None:
+    """Each of two readings alone is usual, both together are not: hot, and with much air."""
+    view = replace(answer().readings[0], taken="1 m/s", agrees=False)
+    inside = replace(view, value=view.expected.middle)
+    outside = replace(view, value=view.expected.high + 1.0)
+    notes = [
+        {one.id: one for one in cooling_findings(replace(answer(), readings=(view,)))}[
+            f"cooling: reading: {view.key}"
+        ].note
+        for view in (inside, outside)
+    ]
+    assert "too few of" in notes[0]
+    assert "would show just that" in notes[0]
+    assert "such a car would show" in notes[1]
 
 
 def test_less_air_than_usual_makes_a_warmer_car() -> None:

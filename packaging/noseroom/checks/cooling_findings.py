@@ -14,7 +14,7 @@ from noseroom.checks.cooling_records import (
     Span,
     StateView,
 )
-from noseroom.checks.cooling_words import CARS, degrees, per_cent, pressures, span
+from noseroom.checks.cooling_words import CARS, degrees, odd, per_cent, pressures, span
 from noseroom.findings import COOLING, Finding, Verdict
 from noseroom.layout import Layout
 
@@ -178,14 +178,12 @@ def _alternator(state: StateView) -> Finding:
 
 
 def _odd_reading(one: ReadingView) -> Finding:
-    expected = span(one.expected, one.unit, digits=2 if one.unit == "m/s" else 0)
     return Finding(
         id=f"{COOLING}reading: {one.key}",
         question="is it what such a car shows",
         parts=(),
         verdict=Verdict.NOT_KNOWN,
-        note=f"The {one.key} was read as {one.taken}, but such a car would show {expected}. The "
-        f"reading was left out.",
+        note=f"The {one.key} was read as {one.taken}, but {odd(one)}. The reading was left out.",
         remedies=(f"read it again: {one.how}",),
     )
 

@@ -22,7 +22,6 @@ __all__ = [
     "HOW",
     "Predicted",
     "Shown",
-    "agreement",
     "predicted",
     "reading_views",
     "speaking",
@@ -47,7 +46,9 @@ HOW: Mapping[str, str] = {
 UNITS = {"grille air": "m/s", "coolant": "°C"}
 _SWEEP_OFF = 0.1
 _COOLANT_OFF_K = 2.0
-"""The ± that is taken for a reading that has not been taken, common practice."""
+_OFF = {"grille air": (_SWEEP_OFF, 0.03), "coolant": (_COOLANT_OFF_K, 0.5)}
+"""The ± of a reading that gives none, and the least that is believed, common practice: of air a
+share, of coolant K."""
 _SPEAKS = 12.0
 """Fewer draws than this that still speak are no band."""
 _TRIED = 24
@@ -72,9 +73,9 @@ class Predicted:
 
     def by(self, figure: Figure) -> Floats:
         """(n,) likelihood of what was read, with its own ± or the usual one."""
-        half = figure.half_width
-        if half is None:
-            half = _SWEEP_OFF * figure.value if self.key == "grille air" else _COOLANT_OFF_K
+        scale = figure.value if self.key == "grille air" else 1.0
+        usual, least = (scale * one for one in _OFF[self.key])
+        half = usual if figure.half_width is None else max(figure.half_width, least)
         return self.likelihood(figure.value, half)
 
 
@@ -173,6 +174,7 @@ def _was_taken(
         key=one.key,
         taken=taken.text,
         expected=_expected(one, weights),
+        value=taken.value,
         unit=UNITS[one.key],
         narrows_coolant=ratios[0],
         narrows_head=ratios[1],
@@ -188,6 +190,7 @@ def _to_take(one: Predicted, now: Shown) -> ReadingView:
         key=one.key,
         taken="",
         expected=_expected(one),
+        value=float("nan"),
         unit=UNITS[one.key],
         narrows_coolant=_narrowing(now.coolant, after),
         narrows_head=_narrowing(now.head, after),
@@ -231,14 +234,3 @@ def _ratio(after: float, before: float) -> float:
 def _width(values: Floats, weights: Floats | None = None) -> float:
     span = span_of(values, weights)
     return span.high - span.low
-
-
-def agreement(views: Sequence[ReadingView]) -> tuple[str, ...]:
-    """Of readings that no draw would show, in words."""
-    return tuple(
-        f"the {one.key} that was read, {one.taken}, is not what this nose would show "
-        f"({one.expected.low:.3g} to {one.expected.high:.3g} {one.unit}): read it again; it was "
-        f"left out"
-        for one in views
-        if one.taken and not one.agrees
-    )

@@ -184,7 +184,8 @@ class OptionView:
 class ReadingView:
     """A reading that narrows the bands.
 
-    taken: as the file has it, "" for not yet. expected: what is to be read, before it is.
+    taken, value: as the file has it and in `unit`, "" and nan for not yet. expected: what is to be
+    read, before it is.
     narrows: width of the bands with it over without, of coolant and head pressure; expected
     where it is not taken. draws: how many still speak, of all. how: to take it, safely.
     """
@@ -192,6 +193,7 @@ class ReadingView:
     key: str
     taken: str
     expected: Span
+    value: float
     unit: str
     narrows_coolant: float
     narrows_head: float

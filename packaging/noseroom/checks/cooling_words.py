@@ -8,11 +8,22 @@ from typing import TYPE_CHECKING
 from noseroom.tables.heat import refrigerants
 
 if TYPE_CHECKING:
-    from noseroom.checks.cooling_records import Cooling, OptionView, Span, StateView
+    from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Span, StateView
 
-__all__ = ["CARS", "cautions", "degrees", "in_words", "per_cent", "pressures", "span"]
+__all__ = [
+    "CARS",
+    "cautions",
+    "degrees",
+    "in_words",
+    "left",
+    "odd",
+    "per_cent",
+    "pressures",
+    "span",
+]
 
 _OFTEN, _SELDOM, _HALF = 0.95, 0.05, 0.5
+_ALL = 0.995
 _NAMED = 3
 _BEYOND = "hotter than any figure"
 CARS = "the cars that could be this one"
@@ -32,6 +43,18 @@ def cautions(refrigerant: str) -> tuple[str, ...]:
 def per_cent(share: float) -> str:
     """A share as a whole number of per cent."""
     return "not known" if math.isnan(share) else f"{100 * share:.0f} %"
+
+
+def left(share: float) -> str:
+    """What a reading leaves of a band. More than all of it is how few draws tell it."""
+    return per_cent(share) if share < _ALL else "all"
+
+
+def odd(one: ReadingView) -> str:
+    """Why a reading was left out."""
+    if one.expected.low <= one.value <= one.expected.high:
+        return f"too few of {CARS} would show just that, together with all else that was read"
+    return f"such a car would show {span(one.expected, one.unit, 2 if one.unit == 'm/s' else 0)}"
 
 
 def span(found: Span, unit: str = "", digits: int = 0, scale: float = 1.0, beyond: str = "") -> str:
@@ -90,8 +113,8 @@ def in_words(found: Cooling, unit: str) -> str:
         if least < _OFTEN:
             parts.append(
                 f"Much of this is not known: the {reading.key} is worth reading next, which should "
-                f"leave about {per_cent(reading.narrows_coolant)} of the coolant's band and "
-                f"{per_cent(reading.narrows_head)} of the head pressure's."
+                f"leave about {left(reading.narrows_coolant)} of the coolant's band and "
+                f"{left(reading.narrows_head)} of the head pressure's."
             )
     return " ".join(one for one in parts if one)
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from noseroom.checks.cooling_records import Cooling, ReadingView, StateView
-from noseroom.checks.cooling_words import per_cent
+from noseroom.checks.cooling_words import left, odd, per_cent
 from noseroom.findings import COOLING, Finding
 from noseroom.report import page_drawings, page_words
 from noseroom.report.cooling_bars import costs, sound_text
@@ -163,10 +163,7 @@ def _reading(one: ReadingView, found: Cooling) -> Html:
     if one.taken and one.agrees:
         text = f"was read as {one.taken}. {_narrowed(one, 'left')}"
     elif one.taken:
-        text = (
-            f"was read as {one.taken}, but such a nose would show {expected}. It was left out: "
-            f"read it again. {one.how}"
-        )
+        text = f"was read as {one.taken}, but {odd(one)}. It was left out: read it again. {one.how}"
     else:
         worth = "is worth reading next" if one is found.next_reading else "was not read yet"
         text = f"{worth}; expected {expected}. {_narrowed(one, 'should leave about')} {one.how}"
@@ -176,7 +173,7 @@ def _reading(one: ReadingView, found: Cooling) -> Html:
 def _narrowed(one: ReadingView, verb: str) -> str:
     """How much of the bands is left with it."""
     pairs = ((one.narrows_coolant, "the coolant's band"), (one.narrows_head, "the head pressure's"))
-    said = [f"{per_cent(share)} of {what}" for share, what in pairs if not math.isnan(share)]
+    said = [f"{left(share)} of {what}" for share, what in pairs if not math.isnan(share)]
     if not said:
         return "By how much it narrows the bands is not known."
     told = f"It {verb} {' and '.join(said)}."
