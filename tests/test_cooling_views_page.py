@@ -128,7 +128,7 @@ def test_readings_that_were_taken_are_told_and_odd_ones_are_to_be_read_again(
     text = str(air_and_heat(result(layout, found), found, {}))
     assert any("9 m/s" in one.taken for one in odd)
     for one in odd:
-        assert f"was read as {one.taken}, but such a nose would show" in text
+        assert f"was read as {one.taken}, but such a car would show" in text
     assert "worth reading next" not in text
 
 
