@@ -72,7 +72,7 @@ def car_as_known(
     for many in _rounds(draws):
         pool = _Pool(Car(layout, faces, Draws(many, seed), plain.speeds))
         holds, held = pool.holds(draws)
-        weights, agrees = pool.by_readings(holds)
+        weights, agrees = pool.by_readings(holds, draws)
         if speaking(weights) >= draws:
             break
     kept = picked(weights, draws)
@@ -128,12 +128,12 @@ class _Pool:
         held = HeldDay(self.day.text, self.day.value, float(holds.mean()), enough, self.day.line)
         return holds.astype(float) if enough else every, held
 
-    def by_readings(self, holds: Floats) -> tuple[Floats, dict[str, bool]]:
+    def by_readings(self, holds: Floats, draws: int) -> tuple[Floats, dict[str, bool]]:
         """(n,) weights by the day and by what was read; by each reading, whether it agrees."""
         if "read" not in self.asked:
             return holds, {}
         each = shown_today(self.car, self.front, self.asked["read"], self.answers["read"])
-        return weights_of(each, self.car.entry.readings, holds)
+        return weights_of(each, self.car.entry.readings, holds, draws)
 
 
 def case_today(car: Car, front: Front, asked: Asked, key: tuple[str, str]) -> Case:

@@ -98,12 +98,15 @@ def taken_of(readings: Mapping[str, Figure]) -> dict[str, Figure]:
 
 
 def weights_of(
-    each: Sequence[Predicted], readings: Mapping[str, Figure], start: Floats | None = None
+    each: Sequence[Predicted],
+    readings: Mapping[str, Figure],
+    start: Floats | None = None,
+    wanted: int | None = None,
 ) -> tuple[Floats, dict[str, bool]]:
     """(n,) weights by all readings, and by each whether it agrees with what the draws would show.
 
     One that next to no draw would show is left out of the weights, and said so. start: (n,) weights
-    by what else is known.
+    by what else is known. wanted: how many draws are to be picked by them, all where not given.
     """
     weights = np.ones(len(each[0].values)) if start is None else start
     agrees: dict[str, bool] = {}
@@ -111,7 +114,7 @@ def weights_of(
         if one.key not in readings:
             continue
         tried = weights * one.by(readings[one.key])
-        agrees[one.key] = bool(speaking(tried) >= min(_SPEAKS, 0.5 * len(tried)))
+        agrees[one.key] = bool(speaking(tried) >= min(_SPEAKS, 0.5 * (wanted or len(tried))))
         if agrees[one.key]:
             weights = tried
     return weights, agrees
