@@ -63,7 +63,7 @@ def size(height: float, width: float) -> CondenserSize:
 
 def told(sound: float, better: float = 0.6) -> Tried:
     one = Span(1.0, 1.0, 1.0)
-    state = TriedState("hot idle", one, one, one, 0.0, 0.0, 0.0)
+    state = TriedState("hot idle", one, one, one, one, one, 0.0, 0.0, 0.0)
     return Tried((state,), one, sound, better, 0.0, one, 0.5)
 
 
@@ -254,11 +254,18 @@ def test_the_finding_counts_and_names() -> None:
     assert finding.is_choice
     assert finding.verdict is Verdict.FITS
     assert "Of 3 usual sizes, 2 keep every rule and 1 foul." in finding.note
-    assert "Best of them: 14 by 22 in" in finding.note
+    # The best of them is the first remedy, and is said once.
+    assert "14 by 22 in" not in finding.note
     named = [one.split(" over ")[0] for one in finding.remedies]
     assert [one[:31] for one in named] == [
         f"take a condenser of {x} in" for x in ("14 by 22", "10 by 16")
     ]
+
+
+def test_what_helps_comes_before_what_harms_more_cars_than_it_helps() -> None:
+    """However sound: of two shares that are told by a few draws the higher may be by chance."""
+    helps, harms = told(0.15, better=0.4), replace(told(0.17, better=0.3), worse=0.5)
+    assert helps.rank < harms.rank
 
 
 def test_nothing_is_advised_that_does_worse() -> None:
@@ -268,4 +275,5 @@ def test_nothing_is_advised_that_does_worse() -> None:
     finding = condenser_finding(replace(found, trials=(one,)), "mm")
     assert finding.remedies == ()
     assert "likely to do better" in finding.note
+    assert "Best of them: 10 by 16 in" in finding.note
     assert "(254 mm by 406.4 mm)" in finding.note

@@ -53,7 +53,7 @@ def size(diameter: float, number: int = 1, depth: float = 70.0) -> FanSize:
 
 def told() -> Tried:
     one = Span(1.0, 1.0, 1.0)
-    state = TriedState("hot idle", one, one, one, 0.0, 0.0, 0.0)
+    state = TriedState("hot idle", one, one, one, one, one, 0.0, 0.0, 0.0)
     return Tried((state,), one, 0.5, 0.6, 0.1, one, 0.5)
 
 

@@ -95,11 +95,14 @@ def _parser() -> argparse.ArgumentParser:
     bench.set_defaults(run=_workshop)
     buying = commands.add_parser(
         "choices",
-        help="what to buy for the A/C: condenser, fan, hoses, refrigerant, wires; writes nothing",
-        epilog="exit status: 0 said, 1 the file does not ask for air and heat (cooling), 2 the "
-        "file cannot be used",
+        help="what to buy for the A/C: condenser, fan, hoses, refrigerant, wires",
+        epilog="exit status: 0 said and written, 1 the file does not ask for air and heat "
+        "(cooling), 2 the file cannot be used",
     )
     buying.add_argument("file", type=Path, help="the envelope file")
+    buying.add_argument(
+        "--outputs", type=Path, default=Path("outputs"), help="folder to write under (outputs)"
+    )
     _add_files_from(buying)
     buying.set_defaults(run=_choices)
     kinds = commands.add_parser("kinds", help="list the kinds of parts, or all about one of them")
@@ -221,7 +224,13 @@ def _choices(options: argparse.Namespace) -> int:
     from noseroom.report.progress import showing_progress
 
     with showing_progress() as say:
-        found = choices(options.file, progress=say, files_from=options.files_from, remark=_remark)
+        found = choices(
+            options.file,
+            outputs=options.outputs,
+            progress=say,
+            files_from=options.files_from,
+            remark=_remark,
+        )
     if not found.findings:
         _line(
             "Nothing to choose: write cooling: into the file, and where the radiator is, to be "
@@ -238,6 +247,11 @@ def _choices(options: argparse.Namespace) -> int:
     _line("Beside all of this:")
     for text in found.cautions:
         _line(f"  {text}")
+    home = options.outputs / options.file.stem
+    _line("")
+    for name in found.names:
+        _line(f"written: {(home / name).as_posix()}")
+    _line(f"on the page: {(home / 'page.html').as_posix()}, under To buy")
     return 0
 
 

@@ -79,34 +79,58 @@ def make(
 
 @dataclass(frozen=True)
 class Advice:
-    """What to buy. cautions: of pressure, heat and current, which stand once beside all of it."""
+    """What to buy. cautions: of pressure, heat and current, which stand once beside all of it.
+
+    names: files that were written, below the nose's own folder.
+    """
 
     findings: tuple[Finding, ...]
     cautions: tuple[str, ...]
+    names: tuple[str, ...] = ()
 
 
 def choices(
     path: str | Path,
     *,
+    outputs: str | Path | None = None,
     progress: Progress | None = None,
     files_from: Sequence[str | Path] = (),
     remark: Callable[[str], None] = warnings.warn,
 ) -> Advice:
     """What to buy for the A/C: condenser and fan by size, hoses, refrigerant, wires and fuses.
 
-    Every size that is sold is put into the nose and tried there. Nothing is written, and there is
-    nothing to say of a file that does not ask for air and heat with `cooling`.
+    Every size that is sold is put into the nose and tried there. There is nothing to say of a file
+    that does not ask for air and heat with `cooling`. outputs: where given, pictures and a table go
+    into "choices" in the folder that `check` writes there, and all of it onto the page; where that
+    does not hold the answer for the same file yet, it is written first.
 
-    Raises EnvelopeError for a file that cannot be used.
+    Raises EnvelopeError for a file that cannot be used, OutputError when the outputs cannot be
+    written.
     """
     say = progress or silent
     session = Session(path, files_from=files_from, cache=usual_folder(), remark=remark)
-    nose = session.nose(session.read(), say)
+    asked = session.read()
     from noseroom.checks.condenser_choice_all import check_choices
     from noseroom.checks.pairs import Pairs
     from noseroom.checks.rules import Rules
+    from noseroom.report import page_choices
+    from noseroom.workshop.choices_files import FOLDER, write_choices
+    from noseroom.workshop.page_update import put_on_page
+    from noseroom.workshop.whole_folder import demand_writable
 
+    folder = None if outputs is None else Path(outputs) / asked.envelope.stem
+    if folder is not None and asked.envelope.cooling is not None:
+        demand_writable(folder / FOLDER)
+    nose = session.nose(asked, say)
     with one_thread():
         pairs = Pairs(nose.layout, memo=session.memo)
         found, findings = check_choices(pairs, Rules(nose.layout.envelope), say)
-    return Advice(findings, () if found is None else found.cautions)
+    if found is None or not findings:
+        return Advice((), ())
+    if folder is None:
+        return Advice(findings, found.cautions)
+    result = earlier(folder, asked.digest) or written(session, asked, folder, say)
+    files = write_choices(folder, found, nose.layout)
+    told = page_choices.to_buy(findings, found.cautions, files.pictures, files.names)
+    put_on_page(result, page_choices.IDENT, told, folder)
+    return Advice(findings, found.cautions, files.names)

@@ -110,7 +110,7 @@ def choose_condenser(
 
 
 def _order(one: CondenserTrial) -> tuple[object, ...]:
-    rank = one.tried.rank if one.tried is not None else (0.0, 0.0, 0.0)
+    rank = one.tried.rank if one.tried is not None else (0.0, 0.0, 0.0, 0.0)
     return -one.verdict.rank, *rank, one.height_in, one.width_in
 
 

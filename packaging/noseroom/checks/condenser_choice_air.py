@@ -36,13 +36,16 @@ _BAR = 1e5
 class TriedState:
     """A tried nose in one state. air: through the radiator over that of the nose as it is.
 
-    head_bar: gauge. boils, cut_out, short: shares of the draws, as `cooling_records.StateView`.
+    head_bar, cut_out_bar: gauge. boils_c: where the coolant does. boils, cut_out, short: shares of
+    the draws, as `cooling_records.StateView`.
     """
 
     state: str
     air: Span
     coolant_c: Span
+    boils_c: Span
     head_bar: Span
+    cut_out_bar: Span
     boils: float
     cut_out: float
     short: float
@@ -75,9 +78,9 @@ class Tried:
         return self.better > self.worse
 
     @property
-    def rank(self) -> tuple[float, float, float]:
-        """Smaller is better."""
-        return -self.sound, -self.margin.middle, -self.margin.high
+    def rank(self) -> tuple[float, float, float, float]:
+        """Smaller is better. What helps in more of the draws than it harms in comes first."""
+        return -float(self.helps), -self.sound, -self.margin.middle, -self.margin.high
 
 
 Judge = Callable[[Mapping[str, Layout]], Mapping[str, Tried]]
@@ -179,7 +182,9 @@ class Trials:
             state=name,
             air=span_of(over),
             coolant_c=span_of(one.coolant_k, less=air.ZERO_CELSIUS),
+            boils_c=span_of(loads.boils_k, less=air.ZERO_CELSIUS),
             head_bar=span_of((one.head_pa - ambient) / _BAR),
+            cut_out_bar=span_of((loads.cut_out_pa - ambient) / _BAR),
             boils=share_of(one.coolant_k >= loads.boils_k, ~np.isnan(one.coolant_k)),
             cut_out=share_of(one.head_pa >= loads.cut_out_pa, one.settled),
             short=share_of(loads.amps > loads.amps_there, np.ones_like(one.settled)),

@@ -39,8 +39,7 @@ def condenser_finding(found: CondenserChoice, unit: str) -> Finding:
     note = f"Of {len(found.trials)} usual sizes, {_counts([one.verdict for one in found.trials])}."
     if fitting and not best:
         note += f" None of those that fit is likely to do better than the {found.part} in the file."
-    for one in fitting[:1]:
-        note += f" Best of them: {_sized(one, unit)}."
+        note += f" Best of them: {_sized(fitting[0], unit)}."
     note += f" With the one in the file, {_does(found.as_read, as_read=True)}. {_TRIED_SO}"
     return Finding(
         id=f"{COOLING}condenser choice",
@@ -61,8 +60,7 @@ def fan_finding(found: FanChoice) -> Finding:
     note += f"{_counts([one.verdict for one in found.trials])}."
     if fitting and not best:
         note += " None of those that fit is likely to do better than the nose as it is in the file."
-    for one in fitting[:1]:
-        note += f" Best of them: {_fan(one)}."
+        note += f" Best of them: {_fan(fitting[0])}."
     if found.left_off and any(one.where == "behind" for one in best):
         note += f" For one behind the radiator, the {listed(found.left_off)} comes off."
     return Finding(

@@ -47,6 +47,7 @@ _USUAL: Mapping[str, float] = MappingProxyType(
 _STEPS = (-1.0, -0.5, 0.0, 0.5, 1.0)
 _ONTO_MM = 12.0
 """A plate may lap that far onto tanks or headers, common practice."""
+_WITH_AN = (8.0, 11.0, 18.0)
 _SAT_ON = frozenset({"core", "tanks", "headers"})
 
 
@@ -71,8 +72,9 @@ class FanTrial:
     @property
     def name(self) -> str:
         """As in "two 11 in fans behind the radiator"."""
+        one = "an" if self.diameter_in in _WITH_AN else "a"
         what = "{} {:g} in fan{}".format(
-            "a" if self.number == 1 else "two", self.diameter_in, "s" if self.number > 1 else ""
+            one if self.number == 1 else "two", self.diameter_in, "s" if self.number > 1 else ""
         )
         return f"{what} {'behind the radiator' if self.where == BEHIND else 'before the condenser'}"
 
@@ -136,7 +138,7 @@ def choose_fan(
 
 
 def _order(one: FanTrial) -> tuple[object, ...]:
-    rank = one.tried.rank if one.tried is not None else (0.0, 0.0, 0.0)
+    rank = one.tried.rank if one.tried is not None else (0.0, 0.0, 0.0, 0.0)
     return -one.verdict.rank, *rank, one.number, one.diameter_in, one.where
 
 

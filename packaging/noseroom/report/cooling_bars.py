@@ -1,4 +1,4 @@
-"""The picture of the ranking: coolant, head pressure and air of every way, as bands."""
+"""Rankings as pictures: coolant, head pressure and air of every way to have the nose, as bands."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from noseroom.checks.cooling_records import Cooling, OptionView, Span, StateView
+from noseroom.checks.cooling_records import Cooling, Span
 from noseroom.report.cooling_plot import (
     EDGE_MM,
     HEAD_MM,
@@ -20,6 +20,7 @@ from noseroom.report.cooling_plot import (
     rounded_ends,
     tick_text,
 )
+from noseroom.report.cooling_rows import BarRow, BarState, Heads
 from noseroom.report.cooling_text import OFTEN, SELDOM, Way, band, figure, ways
 from noseroom.report.drawing_svg import CAP_HALF, FAINT, GREY, INK, Canvas
 from noseroom.report.drawing_text import BODY_MM, LINE_PITCH_MM, Box, wrap
@@ -45,13 +46,13 @@ class _Column:
     unit: str
     x: float
     scale: float
-    span: Callable[[StateView], Span | None]
-    limit: Callable[[StateView], Span | None]
-    over: Callable[[StateView], float]
+    span: Callable[[BarState], Span | None]
+    limit: Callable[[BarState], Span | None]
+    over: Callable[[BarState], float]
     beyond: str
 
 
-def _columns() -> tuple[_Column, ...]:
+def _columns(heads: Heads) -> tuple[_Column, ...]:
     first = LEFT + _NAME_MM + _STATE_MM
     return (
         _Column(
@@ -78,8 +79,8 @@ def _columns() -> tuple[_Column, ...]:
         ),
         _Column(
             "Radiator's air",
-            "100: as it is today",
-            "% of today's",
+            f"100: {heads.air}",
+            heads.share,
             first + 2 * _CELL_MM,
             100.0,
             lambda one: one.air,
@@ -92,15 +93,26 @@ def _columns() -> tuple[_Column, ...]:
 
 def ranking_svg(found: Cooling, title: str) -> str:
     """The sheet as SVG text, mm; the same record gives the same bytes."""
-    rows = [_Row(one) for one in ways(found)]
-    key = wrap(_KEY, RIGHT - LEFT)
+    rows = [
+        BarRow(one.label, sound_text(one.view.sound), costs(one), one.view.states)
+        for one in ways(found)
+    ]
+    return bars_svg(rows, title, Heads("what helps, ranked"), found.words)
+
+
+def bars_svg(
+    each: Sequence[BarRow], title: str, heads: Heads, said: str, below: Sequence[str] = ()
+) -> str:
+    """A sheet of rows as SVG text, mm. said: in words, for who cannot see; below: more lines."""
+    rows = [_Row(one) for one in each]
+    key = [line for text in (*below, _KEY) for line in wrap(text, RIGHT - LEFT)]
     top = EDGE_MM + HEAD_MM + _HEADS_MM
     bottom = top + sum(one.height_mm for one in rows)
     height = bottom + len(key) * LINE_PITCH_MM + 4.0 + caution_mm()
-    canvas = begin(title, "what helps, ranked", found.words, height)
-    columns = _columns()
+    canvas = begin(title, heads.what, said, height)
+    columns = _columns(heads)
     axes = {one.heading: _axis(one, rows) for one in columns}
-    _draw_heads(canvas, columns, axes, top, bottom)
+    _draw_heads(canvas, columns, axes, heads, (top, bottom))
     y = top
     for row in rows:
         _draw_row(canvas, row, columns, axes, y)
@@ -111,24 +123,24 @@ def ranking_svg(found: Cooling, title: str) -> str:
 
 
 class _Row:
-    """A way with the lines of its texts."""
+    """A row with the lines of its texts."""
 
-    def __init__(self, way: Way) -> None:
-        self.way, self.view = way, way.view
-        self.name = wrap(way.label, _NAME_MM - 2.0, bold=True)
-        self.sound = wrap(sound_text(self.view), _NAME_MM - 2.0)
-        self.costs = [line for text in costs(way) for line in wrap(text, RIGHT - _costs_x())]
+    def __init__(self, row: BarRow) -> None:
+        self.label, self.states = row.label, row.states
+        self.name = wrap(row.label, _NAME_MM - 2.0, bold=True)
+        self.sound = wrap(row.sound, _NAME_MM - 2.0)
+        self.costs = [line for text in row.costs for line in wrap(text, RIGHT - _costs_x())]
         lines = max(len(self.name) + len(self.sound), len(self.costs)) * LINE_PITCH_MM
-        self.height_mm = max(lines, len(self.view.states) * _ROW_MM) + 3.0
+        self.height_mm = max(lines, len(row.states) * _ROW_MM) + 3.0
 
 
 def _costs_x() -> float:
     return LEFT + _NAME_MM + _STATE_MM + 3 * _CELL_MM + 2.0
 
 
-def sound_text(view: OptionView) -> str:
+def sound_text(sound: float) -> str:
     """In how many of the cars all stays within bounds."""
-    return "not known" if math.isnan(view.sound) else f"well in {100 * view.sound:.0f} % of cars"
+    return "not known" if math.isnan(sound) else f"well in {100 * sound:.0f} % of cars"
 
 
 def costs(way: Way) -> list[str]:
@@ -159,7 +171,7 @@ def _axis(column: _Column, rows: Sequence[_Row]) -> Axis:
     spans = [
         one
         for row in rows
-        for state in row.view.states
+        for state in row.states
         for one in (column.span(state), column.limit(state))
         if one is not None
     ]
@@ -171,11 +183,16 @@ def _axis(column: _Column, rows: Sequence[_Row]) -> Axis:
 
 
 def _draw_heads(
-    canvas: Canvas, columns: Sequence[_Column], axes: dict[str, Axis], top: float, bottom: float
+    canvas: Canvas,
+    columns: Sequence[_Column],
+    axes: dict[str, Axis],
+    heads: Heads,
+    between: tuple[float, float],
 ) -> None:
+    top, bottom = between
     canvas.group("headings")
-    canvas.text("Ranked, the best first", LEFT, top - 11.0, bold=True)
-    canvas.text("Costs", _costs_x(), top - 11.0, bold=True)
+    canvas.text(heads.rows, LEFT, top - 11.0, bold=True)
+    canvas.text(heads.costs, _costs_x(), top - 11.0, bold=True)
     for column in columns:
         canvas.text(column.heading, column.x, top - 11.0, bold=True)
         canvas.text(column.against, column.x, top - 11.0 + LINE_PITCH_MM, fill=GREY)
@@ -192,13 +209,13 @@ def _draw_heads(
 def _draw_row(
     canvas: Canvas, row: _Row, columns: Sequence[_Column], axes: dict[str, Axis], y: float
 ) -> None:
-    canvas.group("way", row.way.label)
+    canvas.group("way", row.label)
     canvas.line(((EDGE_MM, y), (RIGHT + PAD_MM, y)), stroke=GREY, width=0.18)
     for k, line in enumerate(row.name):
         canvas.text(line, LEFT, y + 4.4 + k * LINE_PITCH_MM, bold=True)
     draw_lines(canvas, row.sound, LEFT, y + 4.4 + len(row.name) * LINE_PITCH_MM)
     draw_lines(canvas, row.costs, _costs_x(), y + 4.4, fill=INK)
-    for k, state in enumerate(row.view.states):
+    for k, state in enumerate(row.states):
         middle = y + 3.2 + k * _ROW_MM
         base = middle + CAP_HALF * BODY_MM
         name = wrap(state.state, _STATE_MM - 1.0, max_lines=1)[0]
@@ -209,7 +226,7 @@ def _draw_row(
 
 
 def _draw_cell(
-    canvas: Canvas, column: _Column, axis: Axis, state: StateView, middle: float, base: float
+    canvas: Canvas, column: _Column, axis: Axis, state: BarState, middle: float, base: float
 ) -> None:
     span, limit = column.span(state), column.limit(state)
     text = "A/C off" if span is None else band(span, "", 0, column.scale, column.beyond)

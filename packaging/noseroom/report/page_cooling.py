@@ -34,8 +34,8 @@ def air_and_heat(result: Result, found: Cooling | None, sheets: Mapping[str, str
     if found is None and not result.cooling:
         return None
     if found is None:
-        return section(IDENT, TITLE, _apart(), _answers(result.cooling))
-    answers = [one for one in result.cooling if one.id.removeprefix(COOLING) not in _IN_FULL]
+        return section(IDENT, TITLE, _apart(), answers(result.cooling))
+    told = [one for one in result.cooling if one.id.removeprefix(COOLING) not in _IN_FULL]
     shown, rest = ways(found)[:_SHOWN], ways(found)[_SHOWN:]
     return section(
         IDENT,
@@ -51,7 +51,7 @@ def air_and_heat(result: Result, found: Cooling | None, sheets: Mapping[str, str
         else None,
         tag("h3", "What to read next, and how"),
         tag("ul", [_reading(one, found) for one in _by_worth(found)], class_="plain"),
-        [tag("h3", "What to buy, and what is open"), _answers(answers)] if answers else None,
+        [tag("h3", "What is open"), answers(told)] if told else None,
         _outside(found),
         _rests_on(found),
         tag("h3", "Pictures"),
@@ -109,7 +109,7 @@ def _ranking(shown: Sequence[Way], caption: str) -> Html:
 
 
 def _way(way: Way) -> Html:
-    said = [sound_text(way.view), *costs(way)]
+    said = [sound_text(way.view.sound), *costs(way)]
     if way.number:
         said.insert(1, way.view.text)
     return tag(
@@ -184,7 +184,8 @@ def _narrowed(one: ReadingView, verb: str) -> str:
 # -- answers, remarks, assumptions ----------------------------------------------------------
 
 
-def _answers(rows: Sequence[Finding]) -> Html:
+def answers(rows: Sequence[Finding]) -> Html:
+    """Findings that decide nothing on the nose, each with what to do."""
     return tag("ul", [_answer(one) for one in rows], class_="heads")
 
 

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from noseroom.errors import GeometryError
 from noseroom.layout import Layout
 from noseroom.report import (
+    page_choices,
     page_cooling,
     page_drawings,
     page_findings,
@@ -93,6 +94,7 @@ def page(
                 "div",
                 page_service.room_to_work(result),
                 air,
+                None if air is None else page_choices.not_chosen(),
                 stack,
                 belts,
                 page_make.not_made(),
@@ -125,7 +127,7 @@ def _header(result: Result, *, has_air: bool, has_stack: bool, has_belts: bool) 
     links = (
         ("answers", "Answers"),
         ("view", "3-D view"),
-        *([(page_cooling.IDENT, page_cooling.TITLE)] if has_air else []),
+        *([(one.IDENT, one.TITLE) for one in (page_cooling, page_choices)] if has_air else []),
         *([(page_drawings.STACK, "Fan stack")] if has_stack else []),
         *([(page_drawings.BELTS, "Belts")] if has_belts else []),
         (page_make.IDENT, "To make"),

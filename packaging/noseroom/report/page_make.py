@@ -1,21 +1,15 @@
-"""What is to be made, on the page: empty after a check, filled once the workshop's files are there.
-
-The section is put into the finished page, which is otherwise left as it is.
-"""
+"""What is to be made, on the page: empty after a check, filled with the workshop's files."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from noseroom.errors import GeometryError
 from noseroom.report.page_drawings import embedded
 from noseroom.report.page_html import Html, tag
 from noseroom.report.page_sections import folded, section, table
 
 IDENT = "make"
-_SECTION = re.compile(rf'<section id="{IDENT}".*?</section>', re.DOTALL)
 _TITLE = "To make"
 
 
@@ -96,15 +90,3 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], caption: str) ->
         [tag("tr", [tag("td", row[k], data_head=heads[k]) for k in kept]) for row in rows],
         caption,
     )
-
-
-def with_section(page: str, made: ToMake) -> str:
-    """A page with the section filled in, whatever it held before.
-
-    Raises GeometryError for a page without one such section.
-    """
-    filled = to_make(made)
-    changed, count = _SECTION.subn(lambda _: filled, page)
-    if count != 1:
-        raise GeometryError("page.html: has no place for what is to be made")
-    return changed

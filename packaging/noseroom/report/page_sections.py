@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from noseroom.checks import words
 from noseroom.envelope.model import SizeReading
+from noseroom.errors import GeometryError
 from noseroom.layout import Layout
 from noseroom.report import digest
 from noseroom.report.page_findings import LINE, not_known
@@ -24,6 +26,18 @@ def section(ident: str, title: str, *body: Html | Sequence[Html] | None) -> Html
         id=ident,
         aria_labelledby=f"{ident}-title",
     )
+
+
+def with_section(page: str, ident: str, filled: Html) -> str:
+    """A finished page with one of its sections filled in anew, otherwise left as it is.
+
+    Raises GeometryError for a page without one such section.
+    """
+    pattern = re.compile(rf'<section id="{re.escape(ident)}".*?</section>', re.DOTALL)
+    changed, count = pattern.subn(lambda _: filled, page)
+    if count != 1:
+        raise GeometryError(f"page.html: has no place for what belongs under {ident!r}")
+    return changed
 
 
 def folded(title: str, *body: Html | Sequence[Html] | None, ident: str | None = None) -> Html:

@@ -1,4 +1,4 @@
-"""The list of what to make goes into the page that a check has written."""
+"""What was made or chosen goes into the page that a check has written."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from noseroom.errors import OutputError
+from noseroom.report import page_make
 from noseroom.report.page_file import check_page
-from noseroom.report.page_make import ToMake, with_section
+from noseroom.report.page_html import Html
+from noseroom.report.page_sections import with_section
 from noseroom.report.result import Result, WrittenFile
 from noseroom.workshop.bench import Bench
 from noseroom.workshop.cut_list import HEADINGS, IN_ALL, table_rows
@@ -16,15 +18,9 @@ from noseroom.workshop.nose_files import FINDINGS, PAGE, sha256
 
 
 def list_on_page(result: Result, bench: Bench, folder: Path) -> Result:
-    """Fill the page's section on what to make, and return the result with the page's new digest.
-
-    Page and findings are each replaced in one move. Stopped between the two, the next check finds
-    that the page is not the one that it wrote, and writes everything anew.
-
-    Raises OutputError when they cannot be written, GeometryError when the page does not come back.
-    """
+    """Fill the page's section on what to make, as `put_on_page`."""
     sums = [row for row in bench.rows if row.item == IN_ALL]
-    made = ToMake(
+    made = page_make.ToMake(
         HEADINGS,
         table_rows(row for row in bench.rows if row.item != IN_ALL),
         # All of these are for everything: whose they are needs no column.
@@ -35,8 +31,19 @@ def list_on_page(result: Result, bench: Bench, folder: Path) -> Result:
         bench.pictures,
         bench.answers,
     )
+    return put_on_page(result, page_make.IDENT, page_make.to_make(made), folder)
+
+
+def put_on_page(result: Result, ident: str, section: Html, folder: Path) -> Result:
+    """Put a section in the place of the page's own, and return the result with its new digest.
+
+    Page and findings are each replaced in one move. Stopped between the two, the next check finds
+    that the page is not the one that it wrote, and writes everything anew.
+
+    Raises OutputError when they cannot be written, GeometryError when the page does not come back.
+    """
     try:
-        text = with_section((folder / PAGE).read_text(encoding="utf-8"), made)
+        text = with_section((folder / PAGE).read_text(encoding="utf-8"), ident, section)
         check_page(text, result)
         _replace(folder / PAGE, text)
         files = tuple(
