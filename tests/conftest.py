@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import os
 
+# Before anything loads numpy. Our matrices are small: two workers with two threads each wait for
+# one another, on a busy machine many times as long as the sums take.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 import pytest
 
 # One browser for all modules: a second one in the same process cannot be driven.

@@ -115,7 +115,6 @@ def test_what_is_beyond_all_figures_is_never_a_figure() -> None:
 def test_shares_of_known_draws() -> None:
     true, known = np.array([True, True, False, True]), np.array([True, True, True, False])
     assert share_of(true, known) == pytest.approx(2 / 3)
-    assert share_of(true, known, np.array([1.0, 1.0, 2.0, 9.0])) == pytest.approx(0.5)
 
 
 # -- faces after a change -----------------------------------------------------------------------
