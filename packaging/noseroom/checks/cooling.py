@@ -73,6 +73,8 @@ def cooling_of_nose(
     faces = faces_of(layout)
     if faces is None:
         return None
+    if progress is not None:
+        progress(0, 1, "air and heat: cars that go with what is known of this one")
     known = car_as_known(layout, faces, draws, seed)
     usual = Car(layout, faces, Draws(1), known.car.speeds)
     nose = _Nose(known, usual, options_of(known.car, findings) if options else ())
