@@ -24,7 +24,7 @@ from stack_truth_laws import CP, churchill, core_table, fan_law
 from stack_truth_water import Water, march_water
 
 _CARS, _DRAWS, _SIZE_M = 12, 64, 0.08
-_READ_CARS, _READ_DRAWS = 5, 160
+_READ_CARS, _READ_DRAWS = 4, 128
 _HELD = 0.85
 _TO_READ = ("grille air", "coolant")
 

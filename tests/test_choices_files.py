@@ -6,7 +6,6 @@ import csv
 import io
 import math
 import re
-import shutil
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from dataclasses import replace
@@ -235,22 +234,6 @@ def test_a_check_of_the_same_file_leaves_it_there(made: Made) -> None:
     _, folder, _, _ = made
     known = Result.from_json((folder / "findings.json").read_bytes())
     assert earlier(folder, known.input_sha256) is not None
-
-
-def test_a_check_of_a_changed_file_takes_it_away(
-    made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    file, folder, _, _ = made
-    outputs = tmp_path / "outputs"
-    shutil.copytree(folder.parent, outputs)
-    changed = tmp_path / "nose.yaml"
-    text = file.read_text(encoding="utf-8")
-    changed.write_text(text.replace("diameter: 15", "diameter: 14"), encoding="utf-8")
-    cli.main(["check", str(changed), "--outputs", str(outputs)])
-    assert not (outputs / "nose" / "choices").exists()
-    page = (outputs / "nose" / "page.html").read_text(encoding="utf-8")
-    assert "No sizes have been tried" in page
-    assert "Traceback" not in capsys.readouterr().err
 
 
 def test_a_file_that_does_not_ask_gets_nothing_written(

@@ -21,6 +21,7 @@ from noseroom.findings import Finding, Verdict
 from noseroom.layout import Layout, arrange
 from noseroom.parts.registry import KINDS
 from noseroom.parts.spacer import Spacer
+from noseroom.pipeline import Session, silent
 from noseroom.report.drawing_svg import text_boxes_of
 from noseroom.report.drawing_text import Box
 from noseroom.workshop import spacer_files
@@ -346,16 +347,15 @@ def test_what_stood_there_stays_when_writing_fails(
 # -- the command ---------------------------------------------------------------------------------
 
 
-def test_a_nose_without_a_fan_that_the_engine_drives_gets_no_spacer(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    status = cli.main(
-        ["workshop", str(DEMOS / "small_estate.yaml"), "--outputs", str(tmp_path / "out")]
-    )
-    told = capsys.readouterr()
-    assert status == cli.SOME_REFUSED  # brackets, for want of room
-    assert "spacer" not in told.out
-    assert not list(tmp_path.rglob("spacer*"))
+def test_a_nose_without_a_fan_that_the_engine_drives_gets_no_spacer(tmp_path: Path) -> None:
+    session = Session(DEMOS / "small_estate.yaml")
+    found = session.check()
+    planned = plan_spacers(session.nose(session.read(), silent).layout, found.findings)
+    assert not planned.spacers
+    assert not planned.refused
+    assert planned.needless
+    assert not make_spacers(planned, tmp_path).names
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_folder_that_cannot_be_written_is_said_before_the_work(
