@@ -12,15 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from noseroom.checks.air_faces import Faces, faces_of
-from noseroom.checks.cooling_batch import Case, Solved, solved
+from noseroom.checks.cooling_batch import solved
 from noseroom.checks.cooling_car import Car
-from noseroom.checks.cooling_changes import Change, Front, front_of
+from noseroom.checks.cooling_changes import Change, front_of
 from noseroom.checks.cooling_known import car_as_known
-from noseroom.checks.cooling_loads import loads_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
 from noseroom.checks.cooling_records import Span
-from noseroom.checks.cooling_stack import stack_of
-from noseroom.checks.cooling_states import Asked, asked_states, engine_rpm, state_of
+from noseroom.checks.cooling_states import asked_states
+from noseroom.checks.cooling_way import CarWay
 from noseroom.layout import Layout
 from noseroom.physics import air
 
@@ -87,27 +86,6 @@ Judge = Callable[[Mapping[str, Layout]], Mapping[str, Tried]]
 """From layouts by name to what they come to."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Way:
-    """A nose that is tried, with its draws."""
-
-    car: Car
-    front: Front
-    change: Change
-    running: bool
-
-    def case(self, asked: Asked, key: tuple[str, str]) -> Case:
-        """What is to be solved for one of its states."""
-        rpm = engine_rpm(self.car, asked, self.change)
-        stack, fans = stack_of(self.car, self.front, self.change, rpm, stands=asked.stands)
-        state = state_of(self.car, asked, self.change, fans, self.running)
-        return Case(key, stack, state, self.car.n)
-
-    def outcome(self, asked: Asked, answer: Solved) -> Outcome:
-        """What its answer means."""
-        return Outcome(asked, answer, loads_of(self.car, asked, self.front, self.running))
-
-
 class Trials:
     """Tries noses that differ from one in what stands before and behind its radiator.
 
@@ -117,8 +95,8 @@ class Trials:
     def __init__(self, car: Car, base: Faces) -> None:
         self.car, self.states = car, asked_states(car)
         self.fitted = base.condenser is not None
-        as_read = _Way(car, front_of(base, Change()), Change(), self.fitted)
-        cases = [as_read.case(asked, (asked.name, AS_READ)) for asked in self.states]
+        as_read = CarWay(car, front_of(base, Change()), Change(), self.fitted)
+        cases = [as_read.made(asked, (asked.name, AS_READ)).case for asked in self.states]
         answers = dict(solved(cases))
         self.base = {
             asked.name: as_read.outcome(asked, answers[asked.name, AS_READ])
@@ -133,11 +111,11 @@ class Trials:
             faces = faces_of(layout)
             if faces is not None:
                 car = Car(layout, faces, self.car.known.draws, self.car.speeds)
-                ways[name] = _Way(
+                ways[name] = CarWay(
                     car, front_of(faces, Change()), Change(), faces.condenser is not None
                 )
         cases = [
-            way.case(asked, (asked.name, name))
+            way.made(asked, (asked.name, name)).case
             for asked in self.states
             for name, way in ways.items()
         ]
@@ -157,7 +135,7 @@ class Trials:
         """The nose as the file has it, among those that are tried."""
         return self._tried(self._base_way, self.base)
 
-    def _tried(self, way: _Way, outcomes: Mapping[str, Outcome]) -> Tried:
+    def _tried(self, way: CarWay, outcomes: Mapping[str, Outcome]) -> Tried:
         margin, before = (margin_of(list(one.values())) for one in (outcomes, self.base))
         known = ~np.isnan(margin)
         both = known & ~np.isnan(before)

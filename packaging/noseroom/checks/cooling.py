@@ -17,23 +17,18 @@ from noseroom.checks.cooling_batch import Case, Solved, solved
 from noseroom.checks.cooling_car import Car
 from noseroom.checks.cooling_changes import Change, Front, front_of
 from noseroom.checks.cooling_draws import Draws
-from noseroom.checks.cooling_fans import CarFan
-from noseroom.checks.cooling_known import KnownCar, car_as_known, case_today, shown_today
-from noseroom.checks.cooling_loads import loads_of
+from noseroom.checks.cooling_known import KnownCar, car_as_known, shown_by
 from noseroom.checks.cooling_options import Option, options_of
 from noseroom.checks.cooling_outcomes import Outcome, margin_of, share_of, span_of
 from noseroom.checks.cooling_readings import Shown, reading_views, taken_of
 from noseroom.checks.cooling_records import Cooling, OptionView, ReadingView, Room
-from noseroom.checks.cooling_stack import stack_of
 from noseroom.checks.cooling_states import (
     REFRIGERANT,
-    Asked,
     asked_states,
-    engine_rpm,
     reading_state,
-    state_of,
 )
 from noseroom.checks.cooling_views import state_view
+from noseroom.checks.cooling_way import CarWay, Made
 from noseroom.checks.cooling_words import cautions, in_words
 from noseroom.findings import Finding
 from noseroom.layout import Layout
@@ -90,14 +85,6 @@ class _Way:
     running: bool
 
 
-@dataclass(frozen=True, eq=False)
-class _Made:
-    """A case with its fans."""
-
-    case: Case
-    fans: tuple[CarFan, ...]
-
-
 class _Nose:
     """One nose, with its draws and once more with the usual figures."""
 
@@ -105,7 +92,7 @@ class _Nose:
         self.known, self.car, self.usual = known, known.car, usual
         faces = self.car.faces
         self.states = asked_states(self.car)
-        self.read_at = reading_state(self.car) or self.states[0]
+        self.read_at = reading_state(self.car)
         none = Room("no room")
         today = _Way(
             Option(TODAY, "as the car is, no A/C", Change(today=True), none),
@@ -123,30 +110,27 @@ class _Nose:
                 replace(one, change=change), front_of(faces, change), self.fitted
             )
 
-    def _made(self, car: Car, way: _Way, asked: Asked, key: tuple[str, str]) -> _Made:
-        change = way.option.change
-        rpm = engine_rpm(car, asked, change)
-        stack, fans = stack_of(car, way.front, change, rpm, stands=asked.stands)
-        state = state_of(car, asked, change, fans, way.running)
-        return _Made(Case(key, stack, state, car.n), fans)
+    def _of(self, car: Car, name: str) -> CarWay:
+        way = self.ways[name]
+        return CarWay(car, way.front, way.option.change, way.running)
 
     def cooling(self, progress: Progress | None) -> Cooling:
         """Solve all, then tell."""
-        made: dict[tuple[str, str], _Made] = {}
-        usual: dict[tuple[str, str], _Made] = {}
+        made: dict[tuple[str, str], Made] = {}
+        usual: dict[tuple[str, str], Made] = {}
         for asked in self.states:
-            for name, way in self.ways.items():
+            for name in self.ways:
                 key = asked.name, name
-                made[key] = self._made(self.car, way, asked, key)
-                usual[key] = self._made(self.usual, way, asked, key)
+                made[key] = self._of(self.car, name).made(asked, key)
+                usual[key] = self._of(self.usual, name).made(asked, key)
         cases = [one.case for one in made.values()] + self._read_cases()
         answers = self._solved(cases, usual, progress)
         nominal = {key: answers[f"{_USUAL}{key[0]}", key[1]] for key in usual}
         systems = self._systems(answers)
         outcomes = {
-            (asked.name, name): self._outcome(self.car, asked, way, answers[asked.name, name])
+            (asked.name, name): self._of(self.car, name).outcome(asked, answers[asked.name, name])
             for asked in self.states
-            for name, way in self.ways.items()
+            for name in self.ways
         }
         views = self._read(answers)
         ways = {
@@ -158,7 +142,7 @@ class _Nose:
     def _solved(
         self,
         cases: Sequence[Case],
-        usual: Mapping[tuple[str, str], _Made],
+        usual: Mapping[tuple[str, str], Made],
         progress: Progress | None,
     ) -> Mapping[tuple[str, str], Solved]:
         """All cases, the usual figures, and those again with other speeds of each fan."""
@@ -199,27 +183,29 @@ class _Nose:
     # -- readings ---------------------------------------------------------------------------
 
     @property
-    def _base(self) -> _Way:
+    def _base(self) -> str:
         """The nose as the file has it."""
-        return self.ways[WITH_AC if self.fitted else TODAY]
+        return WITH_AC if self.fitted else TODAY
 
     def _read_cases(self) -> list[Case]:
-        """What would be read; the same, with what it narrows, of draws that know nothing of it."""
-        front = self.ways[TODAY].front
-        found = [case_today(self.car, front, self.read_at, (_READ, TODAY))]
+        """What would be read; the same, with what it narrows, of draws that know nothing of it.
+
+        Where nothing was read, that is what is solved anyway.
+        """
+        if self.read_at is None:
+            return []
+        found = [self._of(self.car, TODAY).made(self.read_at, (_READ, TODAY)).case]
         before = self.known.before
         if before is not self.car:
-            found.append(case_today(before, front, self.read_at, (_BEFORE, TODAY)))
-            key = _BEFORE, WITH_AC
-            found.append(self._made(before, self._base, self.states[0], key).case)
+            found.append(self._of(before, TODAY).made(self.read_at, (_BEFORE, TODAY)).case)
+            found.append(self._of(before, self._base).made(self.states[0], (_BEFORE, WITH_AC)).case)
         return found
 
     def _read(self, answers: Mapping[tuple[str, str], Solved]) -> tuple[ReadingView, ...]:
         """What each reading does."""
-        now = self._shown(
-            self.car, answers[_READ, TODAY], answers[self.states[0].name, self._base.option.name]
-        )
-        before = now
+        first = self.states[0].name
+        read = answers[first if self.read_at is None else _READ, TODAY]
+        now = before = self._shown(self.car, read, answers[first, self._base])
         if self.known.before is not self.car:
             before = self._shown(
                 self.known.before, answers[_BEFORE, TODAY], answers[_BEFORE, WITH_AC]
@@ -228,14 +214,10 @@ class _Nose:
         return reading_views(now, before, readings, self.known.agrees, self.known.speaking)
 
     def _shown(self, car: Car, read: Solved, fitted: Solved) -> Shown:
-        each = shown_today(car, self.ways[TODAY].front, self.read_at, read)
-        base = self._outcome(car, self.states[0], self._base, fitted)
+        each = shown_by(self._of(car, TODAY), self.read_at or self.states[0], read)
+        base = self._of(car, self._base).outcome(self.states[0], fitted)
         head = base.head_margin if self.fitted else base.coolant_margin
         return Shown(each, base.coolant_margin, head)
-
-    @staticmethod
-    def _outcome(car: Car, asked: Asked, way: _Way, answer: Solved) -> Outcome:
-        return Outcome(asked, answer, loads_of(car, asked, way.front, way.running))
 
     # -- telling ----------------------------------------------------------------------------
 
@@ -243,12 +225,12 @@ class _Nose:
         self,
         name: str,
         outcomes: Mapping[tuple[str, str], Outcome],
-        made: Mapping[tuple[str, str], _Made],
-        usual: Mapping[tuple[str, str], _Made],
+        made: Mapping[tuple[str, str], Made],
+        usual: Mapping[tuple[str, str], Made],
         nominal: Mapping[tuple[str, str], Solved],
         systems: Mapping[tuple[str, str], Mapping[str, Points]],
     ) -> OptionView:
-        way, base = self.ways[name], WITH_AC if self.fitted else TODAY
+        way = self.ways[name]
         refrigerant = self.car.entry.words.get("refrigerant", REFRIGERANT)
         states = []
         for asked in self.states:
@@ -268,10 +250,11 @@ class _Nose:
             )
         own = [outcomes[asked.name, name] for asked in self.states]
         margin, other = (
-            margin_of([outcomes[asked.name, one] for asked in self.states]) for one in (name, base)
+            margin_of([outcomes[asked.name, one] for asked in self.states])
+            for one in (name, self._base)
         )
         known = ~np.isnan(margin)
-        more = own[0].loads.amps - outcomes[self.states[0].name, base].loads.amps
+        more = own[0].loads.amps - outcomes[self.states[0].name, self._base].loads.amps
         return OptionView(
             name=name,
             text=way.option.text,
@@ -293,8 +276,7 @@ class _Nose:
     ) -> Cooling:
         options = [one for name, one in ways.items() if name not in (TODAY, WITH_AC)]
         options.sort(key=lambda one: (-one.sound, -one.margin.middle, one.name))
-        base = WITH_AC if self.fitted else TODAY
-        margin = margin_of([outcomes[asked.name, base] for asked in self.states])
+        margin = margin_of([outcomes[asked.name, self._base] for asked in self.states])
         entry, faces = self.car.layout.envelope.cooling, self.car.faces
         found = Cooling(
             draws=self.car.n,

@@ -14,12 +14,9 @@ import numpy as np
 
 from noseroom.checks.air_faces import Faces
 from noseroom.checks.belt_speed import Speeds
-from noseroom.checks.cooling_batch import Case, Solved, solved
+from noseroom.checks.cooling_batch import Solved, solved
 from noseroom.checks.cooling_car import Car
-from noseroom.checks.cooling_changes import Change, Front, front_of
 from noseroom.checks.cooling_draws import Draws
-from noseroom.checks.cooling_loads import loads_of
-from noseroom.checks.cooling_outcomes import Outcome
 from noseroom.checks.cooling_readings import (
     Predicted,
     predicted,
@@ -28,12 +25,12 @@ from noseroom.checks.cooling_readings import (
     weights_of,
 )
 from noseroom.checks.cooling_records import HeldDay
-from noseroom.checks.cooling_stack import stack_of
-from noseroom.checks.cooling_states import Asked, engine_rpm, held_state, reading_state, state_of
+from noseroom.checks.cooling_states import Asked, held_state, reading_state
+from noseroom.checks.cooling_way import CarWay
 from noseroom.layout import Layout
 from noseroom.physics.ranges import Floats
 
-__all__ = ["HOLDS_AT", "KnownCar", "car_as_known", "case_today", "picked", "shown_today"]
+__all__ = ["HOLDS_AT", "KnownCar", "car_as_known", "picked", "shown_by"]
 
 HOLDS_AT = "engine.holds at"
 _TIMES, _MOST = (4, 16), 4096
@@ -103,8 +100,7 @@ class _Pool:
     """More draws than are asked for, with what they would have done."""
 
     def __init__(self, car: Car) -> None:
-        self.car = car
-        self.front = front_of(car.faces, Change(today=True))
+        self.car, self.way = car, CarWay.today(car)
         self.day = car.entry.figures.get(HOLDS_AT)
         self.asked: dict[str, Asked] = {}
         if self.day is not None:
@@ -112,7 +108,7 @@ class _Pool:
         read_at = reading_state(car)
         if read_at is not None:
             self.asked["read"] = read_at
-        cases = [case_today(car, self.front, one, (key, "")) for key, one in self.asked.items()]
+        cases = [self.way.made(one, (key, "")).case for key, one in self.asked.items()]
         self.answers = {key: one for (key, _), one in solved(cases)}
 
     def holds(self, draws: int) -> tuple[Floats, HeldDay | None]:
@@ -120,10 +116,8 @@ class _Pool:
         every = np.ones(self.car.n)
         if self.day is None:
             return every, None
-        asked = self.asked["held"]
-        loads = loads_of(self.car, asked, self.front, running=False)
-        outcome = Outcome(asked, self.answers["held"], loads)
-        holds = np.asarray(outcome.coolant_k < loads.boils_k)
+        outcome = self.way.outcome(self.asked["held"], self.answers["held"])
+        holds = np.asarray(outcome.coolant_k < outcome.loads.boils_k)
         enough = int(holds.sum()) >= min(_FEWEST, draws)
         held = HeldDay(self.day.text, self.day.value, float(holds.mean()), enough, self.day.line)
         return holds.astype(float) if enough else every, held
@@ -132,19 +126,12 @@ class _Pool:
         """(n,) weights by the day and by what was read; by each reading, whether it agrees."""
         if "read" not in self.asked:
             return holds, {}
-        each = shown_today(self.car, self.front, self.asked["read"], self.answers["read"])
+        each = shown_by(self.way, self.asked["read"], self.answers["read"])
         return weights_of(each, self.car.entry.readings, holds, draws)
 
 
-def case_today(car: Car, front: Front, asked: Asked, key: tuple[str, str]) -> Case:
-    """What is to be solved for the car as it is, A/C off. front: without the condenser."""
-    today = Change(today=True)
-    rpm = engine_rpm(car, asked, today)
-    stack, fans = stack_of(car, front, today, rpm, stands=asked.stands)
-    return Case(key, stack, state_of(car, asked, today, fans, running=False), car.n)
-
-
-def shown_today(car: Car, front: Front, asked: Asked, answer: Solved) -> list[Predicted]:
-    """What readings on the car as it is would show."""
-    outcome = Outcome(asked, answer, loads_of(car, asked, front, running=False))
-    return predicted(outcome, front.grille_m2, car.prior("grille sweep"), car.prior("top tank"))
+def shown_by(way: CarWay, asked: Asked, answer: Solved) -> list[Predicted]:
+    """What readings on a car would show."""
+    car = way.car
+    sweep, tank = car.prior("grille sweep"), car.prior("top tank")
+    return predicted(way.outcome(asked, answer), way.front.grille_m2, sweep, tank)
